@@ -1,0 +1,152 @@
+"""Signals of air and fuel: pressures, flows, lambda, trims, timing."""
+
+from __future__ import annotations
+
+from coach.catalogue_motion import percent
+from coach.signals import Reading, Signal
+
+_TRIM = 100 / 128
+_SLOW_STALE_US = 60_000_000
+
+
+def lambda_reading(pid: int) -> Reading:
+    """First word of an oxygen sensor's answer: (256*A + B) * 2 / 65536. Sensors 24 to 2B and 34 to 3B."""
+    return Reading(pid, 4, width=2, scale=2 / 65536)
+
+
+def _trim(name: str, title: str, short: str, pid: int, columns: tuple[str, ...]) -> Signal:
+    return Signal(
+        name, title, short, "%", "percent", -100, 100, step=_TRIM, columns=columns,
+        reading=Reading(pid, 1, scale=_TRIM, offset=-100),
+        note="Correction of the fuel in closed loop: positive adds fuel. It means nothing in open loop.",
+    )  # fmt: skip
+
+
+AIR_AND_FUEL: tuple[Signal, ...] = (
+    Signal(
+        "manifold_pressure", "Manifold pressure, absolute", "Manifold", "kPa", "pressure_absolute", 0, 800,
+        ceiling=255, step=1, reading=Reading(0x0B, 1),
+        columns=("intake manifold absolute pressure", "intake manifold pressure", "manifold absolute pressure",
+                 "map", "map_kpa"),
+        note="Absolute pressure behind the throttle; one byte, so 255 kPa says only: at least 255 kPa.",
+    ),
+    Signal(
+        "barometric_pressure", "Barometric pressure", "Baro", "kPa", "pressure_absolute", 45, 110, step=1,
+        stale_us=_SLOW_STALE_US, reading=Reading(0x33, 1),
+        columns=("absolute barometric pressure", "barometric pressure", "baro", "baro_kpa"),
+        note="Pressure of the air around the car.",
+    ),
+    Signal(
+        "gauge_boost", "Gauge boost", "Boost", "kPa", "pressure_gauge", -110, 690,
+        inputs=("manifold_pressure", "barometric_pressure"), columns=("boost pressure gauge",),
+        note="Manifold pressure minus barometric pressure at the same moment (common practice, no source); "
+        "negative below the pressure outside.",
+    ),
+    Signal(
+        "mass_airflow", "Mass airflow", "Airflow", "g/s", "mass_flow", 0, 655.35, ceiling=655.35, step=0.01,
+        reading=Reading(0x10, 2, width=2, scale=0.01),
+        columns=("air flow rate from mass air flow sensor", "mass air flow rate", "mass air flow", "maf"),
+        note="Mass of air into the engine.",
+    ),
+    Signal(
+        "fuel_pressure", "Fuel pressure", "Fuel", "kPa", "pressure_gauge", 0, 765, ceiling=765, step=3,
+        reading=Reading(0x0A, 1, scale=3), columns=("fuel rail pressure gauge", "fuel pressure gauge", "fuel pressure"),
+        note="Pressure on the low side, over the pressure outside.",
+    ),
+    Signal(
+        "rail_pressure", "Rail pressure", "Rail", "kPa", "pressure_gauge", 0, 400_000, step=10,
+        reading=Reading(0x23, 2, width=2, scale=10),
+        columns=("fuel rail gauge pressure", "fuel rail pressure", "rail pressure", "frp"),
+        note="Pressure in the rail of direct injection, over the pressure outside.",
+    ),
+    Signal(
+        "rail_pressure_absolute", "Rail pressure, absolute", "Rail abs.", "kPa", "pressure_absolute", 0, 400_000,
+        step=10, reading=Reading(0x59, 2, width=2, scale=10), columns=("fuel rail absolute pressure",),
+        note="Pressure in the rail, absolute (formula from memory).",
+    ),
+    Signal(
+        "lambda_1", "Lambda, sensor 1", "Lambda 1", "lambda", "ratio", 0, 2, ceiling=65535 * 2 / 65536,
+        step=2 / 65536, reading=lambda_reading(0x24), readings=(lambda_reading(0x34),),
+        columns=("o2 sensor 1 lambda", "oxygen sensor 1 lambda", "lambda bank 1 sensor 1",
+                 "o2 sensor 1 equivalence ratio", "o2s11 lambda", "measured lambda"),
+        note="Measured by the first wide sensor; the end of the encoding says only: at least as lean as this.",
+    ),
+    Signal(
+        "lambda_5", "Lambda, sensor 5", "Lambda 5", "lambda", "ratio", 0, 2, ceiling=65535 * 2 / 65536,
+        step=2 / 65536, reading=lambda_reading(0x28), readings=(lambda_reading(0x38),),
+        columns=("o2 sensor 5 lambda", "oxygen sensor 5 lambda", "lambda bank 2 sensor 1",
+                 "o2 sensor 5 equivalence ratio", "o2s21 lambda"),
+        note="Measured by the fifth wide sensor, the first of bank 2 where a bank has four places.",
+    ),
+    Signal(
+        "lambda", "Lambda", "Lambda", "lambda", "ratio", 0, 2, inputs=("lambda_1",), or_inputs=("air_fuel_ratio",),
+        columns=("air fuel equivalence ratio", "afr lambda"),
+        note="Measured air over the air for complete combustion: sensor 1, else a table's air-fuel ratio over the "
+        "stoichiometric one. Commanded lambda never stands in for it.",
+    ),
+    Signal(
+        "air_fuel_ratio", "Air-fuel ratio", "AFR", "AFR", "ratio", 0, 40, inputs=("lambda_1",),
+        columns=("air fuel ratio", "afr"),
+        note="Mass of air over mass of fuel; only tables carry it. From lambda it is lambda times the "
+        "stoichiometric ratio.",
+    ),
+    Signal(
+        "commanded_lambda", "Lambda, commanded", "Cmd. lambda", "lambda", "ratio", 0, 2, ceiling=65535 * 2 / 65536,
+        step=2 / 65536, reading=Reading(0x44, 2, width=2, scale=2 / 65536),
+        columns=("fuel/air commanded equivalence ratio", "commanded equivalence ratio", "eq_rat", "commanded lambda"),
+        note="What the engine control aims at; not a measurement.",
+    ),
+    _trim("short_trim_1", "Short fuel trim, bank 1", "Short 1", 0x06,
+          ("short term fuel trim - bank 1", "short term fuel trim bank 1", "shrtft1", "stft1", "stft b1", "short fuel trim 1")),
+    _trim("long_trim_1", "Long fuel trim, bank 1", "Long 1", 0x07,
+          ("long term fuel trim - bank 1", "long term fuel trim bank 1", "longft1", "ltft1", "ltft b1", "long fuel trim 1")),
+    _trim("short_trim_2", "Short fuel trim, bank 2", "Short 2", 0x08,
+          ("short term fuel trim - bank 2", "short term fuel trim bank 2", "shrtft2", "stft2", "stft b2", "short fuel trim 2")),
+    _trim("long_trim_2", "Long fuel trim, bank 2", "Long 2", 0x09,
+          ("long term fuel trim - bank 2", "long term fuel trim bank 2", "longft2", "ltft2", "ltft b2", "long fuel trim 2")),
+    Signal(
+        "fuel_system_status", "Fuel system status", "Fuel loop", "", "state", 0, 16, discrete=True, step=1,
+        reading=Reading(0x03, 2), columns=("fuel system 1 status", "fuel system status", "fuelsys1"),
+        states=((1, "open loop, cold"), (2, "closed loop"), (4, "open loop, load or overrun"),
+                (8, "open loop, fault"), (16, "closed loop, fault")),
+        note="Whether the trims act (values from memory). Trims mean nothing in open loop.",
+    ),
+    Signal(
+        "timing_advance", "Timing advance", "Timing", "deg", "angle", -64, 63.5, step=0.5,
+        reading=Reading(0x0E, 1, scale=0.5, offset=-64),
+        columns=("ignition timing advance for #1 cylinder", "ignition timing advance", "timing advance", "sparkadv"),
+        note="Ignition before top dead centre of cylinder 1, in degrees of the crankshaft.",
+    ),
+    Signal(
+        "injection_timing", "Injection timing", "Injection", "deg", "angle", -210, 302, step=1 / 128,
+        reading=Reading(0x5D, 2, width=2, scale=1 / 128, offset=-210),
+        columns=("fuel injection timing", "inj_timing"), note="Start of injection before top dead centre.",
+    ),
+    Signal(
+        "fuel_rate", "Fuel rate", "Fuel rate", "L/h", "volume_flow", 0, 3_276.75, step=0.05,
+        reading=Reading(0x5E, 2, width=2, scale=0.05), columns=("engine fuel rate", "fuel rate", "fuel_rate_lph"),
+        note="Fuel that the engine burns, as its control believes.",
+    ),
+    Signal(
+        "purge", "Purge, commanded", "Purge", "%", "percent", 0, 100, step=100 / 255, reading=percent(0x2E),
+        columns=("commanded evaporative purge", "evap purge", "evap_pct"),
+        note="How far the tank's vapour is let into the engine (formula from memory); it shifts trims.",
+    ),
+    Signal(
+        "fuel_level", "Fuel level", "Fuel level", "%", "percent", 0, 100, step=100 / 255, stale_us=_SLOW_STALE_US,
+        reading=percent(0x2F), columns=("fuel level input", "fuel tank level input", "fuel level", "fli"),
+        note="Level in the tank.",
+    ),
+    Signal(
+        "ethanol", "Ethanol in the fuel", "Ethanol", "%", "percent", 0, 100, step=100 / 255, stale_us=_SLOW_STALE_US,
+        reading=percent(0x52), columns=("ethanol fuel %", "alcohol fuel percentage", "ethanol fuel percentage", "alch_pct"),
+        note="Share of ethanol, as the car knows it.",
+    ),
+    Signal(
+        "fuel_type", "Fuel type", "Fuel type", "", "state", 0, 255, discrete=True, step=1, stale_us=_SLOW_STALE_US,
+        reading=Reading(0x51, 1), columns=("type of fuel currently being utilized by the vehicle", "fuel type", "fuel_typ"),
+        states=((1, "petrol"), (2, "methanol"), (3, "ethanol"), (4, "diesel")),
+        note="What the car says it burns (values from memory).",
+    ),
+)  # fmt: skip
+"""Pressures, flows, lambda, trims and timing."""

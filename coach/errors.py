@@ -1,0 +1,88 @@
+"""The error tree. Every error a person can cause is one sentence: what is wrong, where, what would be right.
+
+CoachError
+├── BadInput (ValueError)      a file, a request or an argument that cannot be used
+│   ├── UnitError              "72 kPa" where a speed was asked for
+│   ├── RecipeError            a recipe that does not load
+│   ├── VehicleError           a vehicle file that does not load
+│   ├── ColumnsError           a columns file that does not load
+│   └── TableError             a recorded table that cannot be read
+├── NotFound (LookupError)     no such drive, recipe, window
+├── Conflict (RuntimeError)    a drive is running already; nothing is running
+└── StoreError (OSError)       the data folder cannot be written or read
+"""
+
+from __future__ import annotations
+
+
+class CoachError(Exception):
+    """Base of all errors raised on purpose.
+
+    Args:
+        message: one sentence for a person.
+        where: what the sentence is about (file and line, key path, column), or None.
+    """
+
+    code = "error"
+
+    def __init__(self, message: str, *, where: str | None = None) -> None:
+        super().__init__(message)
+        self.message = message
+        self.where = where
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.message}" if self.where else self.message
+
+
+class BadInput(CoachError, ValueError):
+    """Something handed in cannot be used."""
+
+    code = "bad_input"
+
+
+class UnitError(BadInput):
+    """A quantity that is not a finite number with a fitting unit."""
+
+    code = "bad_unit"
+
+
+class RecipeError(BadInput):
+    """A recipe that cannot be loaded."""
+
+    code = "bad_recipe"
+
+
+class VehicleError(BadInput):
+    """A vehicle file that cannot be loaded."""
+
+    code = "bad_vehicle"
+
+
+class ColumnsError(BadInput):
+    """A columns file that cannot be loaded."""
+
+    code = "bad_columns"
+
+
+class TableError(BadInput):
+    """A recorded table that cannot be read."""
+
+    code = "bad_table"
+
+
+class NotFound(CoachError, LookupError):
+    """What was asked for does not exist."""
+
+    code = "not_found"
+
+
+class Conflict(CoachError, RuntimeError):
+    """What was asked for does not fit the present state."""
+
+    code = "conflict"
+
+
+class StoreError(CoachError, OSError):
+    """The data folder cannot be written or read."""
+
+    code = "store"
