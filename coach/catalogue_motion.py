@@ -85,7 +85,8 @@ MOTION: tuple[Signal, ...] = (
     ),
     Signal(
         "absolute_load", "Load, absolute", "Abs. load", "%", "percent", 0, 400, step=100 / 255,
-        reading=Reading(0x43, 2, width=2, scale=100 / 255), columns=("absolute load value", "absolute load", "load_abs"),
+        reading=Reading(0x43, 2, width=2, scale=100 / 255),
+        columns=("absolute load value", "absolute load", "load_abs"),
         note="Air in the cylinder over its displacement at standard density; passes 100 % under boost.",
     ),
     Signal(

@@ -52,7 +52,7 @@ class Reading:
     @property
     def highest(self) -> float:
         """The value of all bits set."""
-        return ((1 << 8 * self.width) - 1) * self.scale + self.offset
+        return self._mask * self.scale + self.offset
 
 
 @dataclass(frozen=True, slots=True)
