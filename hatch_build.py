@@ -1,6 +1,6 @@
 """Build hook: fetches with npm what the page takes from others, and lays it in web/vendor, which no commit holds.
 
-Where npm cannot be reached the build goes on without: the page then draws no plots, uses the system's font, and says so.
+Where npm cannot be reached the build goes on without: the page then draws no plots, has the system's font, and says so.
 The variable COACH_NODE chooses the node: a path, `system` for the one on PATH, `none` to leave the step out.
 """
 

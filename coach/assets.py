@@ -1,4 +1,4 @@
-"""Where the page, its borrowed parts and the bundled drives lie: in a checkout beside `coach/`, in a wheel inside it."""
+"""Where the page, its borrowed parts and bundled drives lie: in a checkout beside `coach/`, in a wheel inside it."""
 
 from __future__ import annotations
 

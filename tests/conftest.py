@@ -1,0 +1,94 @@
+"""What every test may use: Hypothesis profiles, a browser, and the optional folder of outside material."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import settings
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
+CI = bool(os.environ.get("CI"))
+
+# Quick for the desk, deep and the same each time for CI; --hypothesis-profile chooses by hand.
+settings.register_profile("quick", max_examples=40, deadline=None)
+settings.register_profile("deep", max_examples=200, deadline=None, derandomize=True, print_blob=True)
+settings.load_profile("deep" if CI else "quick")
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
+BROWSER_ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+NO_BROWSER = "no browser on this machine: install chromium, or name one in COACH_BROWSER"
+
+
+def find_browser() -> str | None:
+    """The browser named in COACH_BROWSER, else one on PATH, else the one that Playwright fetched."""
+    named = os.environ.get("COACH_BROWSER")
+    if named:
+        return shutil.which(named)
+    found = next((path for path in map(shutil.which, BROWSERS) if path), None)
+    if found:
+        return found
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        own = playwright.chromium.executable_path
+    return own if Path(own).is_file() else None
+
+
+@pytest.fixture(scope="session")
+def browser_path() -> str:
+    """Where the browser is. Without one the test is skipped, but fails when CI is set."""
+    found = find_browser()
+    if found is not None:
+        return found
+    if CI:
+        pytest.fail(f"{NO_BROWSER}; CI is set, so this is a failure", pytrace=False)
+    pytest.skip(NO_BROWSER)
+
+
+@pytest.fixture(scope="session")
+def browser(browser_path: str) -> Iterator[Browser]:
+    """A headless Chromium; make a context for each test from it."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        running = playwright.chromium.launch(executable_path=browser_path, args=BROWSER_ARGUMENTS)
+        yield running
+        running.close()
+
+
+@pytest.fixture(scope="session")
+def shared() -> Path:
+    """Published material kept beside the project; tests that want more than tests/data are skipped without it."""
+    folder = Path(__file__).parents[1].parent / "shared"
+    if not folder.is_dir():
+        pytest.skip("the folder shared/ beside the project is not here: its recordings are not checked")
+    return folder
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Marks every test that asks for the browser."""
+    for item in items:
+        if isinstance(item, pytest.Function) and "browser_path" in item.fixturenames:
+            item.add_marker("browser")
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Says in one sentence that the browser tests were skipped, when they were."""
+    skipped = [r for r in terminalreporter.stats.get("skipped", []) if NO_BROWSER in str(r.longrepr)]
+    if skipped:
+        terminalreporter.write_line(f"{len(skipped)} browser tests were skipped: {NO_BROWSER}.")
