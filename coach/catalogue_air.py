@@ -85,7 +85,7 @@ AIR_AND_FUEL: tuple[Signal, ...] = (
         "stoichiometric one. Commanded lambda never stands in for it.",
     ),
     Signal(
-        "air_fuel_ratio", "Air-fuel ratio", "AFR", "AFR", "ratio", 0, 40, inputs=("lambda_1",),
+        "air_fuel_ratio", "Air-fuel ratio", "AFR", "AFR", "ratio", 0, 40, inputs=("lambda_1",), or_inputs=("lambda",),
         columns=("air fuel ratio", "afr"),
         note="Mass of air over mass of fuel; only tables carry it. From lambda it is lambda times the "
         "stoichiometric ratio.",

@@ -114,7 +114,7 @@ def show_band(
     target = units_for(system).of(unit)
     written = _WRITTEN.get(target, target)
     inner_low, inner_high = _readings(low, high, step)
-    ends = tuple(None if x is None else convert(x, unit, target) for x in (inner_low, inner_high))
+    ends = [None if x is None else convert(x, unit, target) for x in (inner_low, inner_high)]
     first = _places(target, None)
     for places in range(first, first + 7):
         low_shown, high_shown = _inward(ends[0], places, math.ceil), _inward(ends[1], places, math.floor)
@@ -179,8 +179,8 @@ def _readings(low: float | None, high: float | None, step: float | None) -> tupl
 def _inward(value: float | None, places: int, rounding: Callable[[float], int]) -> float | None:
     if value is None:
         return None
-    scaled = value * 10**places
+    scaled = value * 10.0**places
     # A bound that is a whole number but for the last bits of a conversion is that number.
     nearest = round(scaled)
     whole = nearest if abs(scaled - nearest) < 1e-6 else rounding(scaled)
-    return round(whole / 10**places, places)
+    return round(whole / 10.0**places, places)
