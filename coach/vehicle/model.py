@@ -1,0 +1,67 @@
+"""One car: what a person declared of it, in the catalogue's units, and the derived signals that follow from it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from coach.core.derive import Derivation
+from coach.shown import METRIC, Units
+from coach.vehicle.gear import GearDerivation
+from coach.vehicle.pedal import PedalTravel
+from coach.vehicle.ratios import LEAST_RPM
+
+IDLE_SHARE = 0.75
+"""Below this share of the idle speed the engine is stalling or starting: the gear is unknown."""
+
+
+@dataclass(frozen=True)
+class Vehicle:
+    """What is known of a car; None is not known.
+
+    Attributes:
+        label: what the owner calls it.
+        transmission, fuel, induction: words of the vehicle file.
+        idle_rpm, rev_limit_rpm: engine speeds.
+        mass_kg: as driven, people aboard.
+        circumference_m: rolling circumference of the driven wheels.
+        ratios: rpm per km/h by gear number.
+        released_pct, floored_pct: raw pedal at its two ends.
+        delay_us: how much later a road speed is reported than the engine speed of the same moment.
+        units: what the driver reads.
+        source: the file as received; empty for a vehicle made in code.
+    """
+
+    label: str | None = None
+    transmission: str | None = None
+    fuel: str | None = None
+    induction: str | None = None
+    idle_rpm: float | None = None
+    rev_limit_rpm: float | None = None
+    mass_kg: float | None = None
+    circumference_m: float | None = None
+    ratios: Mapping[int, float] | None = None
+    released_pct: float | None = None
+    floored_pct: float | None = None
+    delay_us: int = 0
+    units: Units = METRIC
+    source: bytes = field(default=b"", repr=False)
+
+    def derivations(self) -> tuple[Derivation, ...]:
+        """The derived signals that this car's values make possible: `gear`, `pedal_travel`."""
+        found: list[Derivation] = []
+        if self.ratios:
+            least = max(LEAST_RPM, IDLE_SHARE * self.idle_rpm) if self.idle_rpm is not None else LEAST_RPM
+            found.append(GearDerivation(dict(self.ratios), self.delay_us, least))
+        if self.released_pct is not None and self.floored_pct is not None:
+            found.append(PedalTravel(self.released_pct, self.floored_pct))
+        return tuple(found)
+
+    def kmh(self, gear: int, rpm: float) -> float:
+        """Road speed in `gear` at `rpm`, in km/h. Raises KeyError for a gear whose ratio is not known."""
+        return rpm / (self.ratios or {})[gear]
+
+
+def rpm_per_kmh(gear_ratio: float, final_drive: float, circumference_m: float) -> float:
+    """Engine speed over road speed of one gear: wheel turns a minute at 1 km/h, times both ratios."""
+    return gear_ratio * final_drive * 1000 / 60 / circumference_m
