@@ -33,11 +33,7 @@ def merge_inputs(feeds: Sequence[Feed], fresh_us: Sequence[int]) -> Merged:
         feeds: the inputs; an empty one makes the result empty.
         fresh_us: how old the last sample of each input may be, inclusive, in microseconds.
     """
-    t = feeds[0].t_us
-    for feed in feeds[1:]:
-        # Batched polling gives all inputs the same stamps; a union of equal arrays need not be sorted again.
-        if len(t) != len(feed.t_us) or not np.array_equal(t, feed.t_us):
-            t = np.union1d(t, feed.t_us)
+    t = _union([feed.t_us for feed in feeds])
     index = []
     usable = np.ones(len(t), dtype=np.bool_)
     for feed, age_us in zip(feeds, fresh_us, strict=True):
@@ -50,3 +46,17 @@ def merge_inputs(feeds: Sequence[Feed], fresh_us: Sequence[int]) -> Merged:
     index = [last[usable] for last in index]
     fresh = tuple(feed.t_us[last] == t for feed, last in zip(feeds, index, strict=True))
     return Merged(t, tuple(index), fresh)
+
+
+def _union(stamps: Sequence[NDArray[np.int64]]) -> NDArray[np.int64]:
+    """All stamps, each once, in order."""
+    first = stamps[0]
+    # Batched polling gives all inputs the same stamps.
+    if all(len(t) == len(first) and np.array_equal(t, first) for t in stamps[1:]):
+        return first
+    # A stable sort finds the sorted runs and merges them: linear here, where numpy's own union hashes, then sorts.
+    merged = np.concatenate(stamps)
+    merged.sort(kind="stable")
+    new = np.ones(len(merged), dtype=np.bool_)
+    new[1:] = merged[1:] != merged[:-1]
+    return merged[new]
