@@ -140,7 +140,8 @@ class JudgePlan:
     Attributes:
         captures: in the recipe's order.
         facts: of every measured signal that is used.
-        derivations: how derived signals come from measured ones; one whose name is measured too is not used.
+        derivations: how derived signals come from measured ones. Samples of that name from the source are not
+            looked at: a plan leaves out the derivation of a signal that the source measures.
         fresh_us: for every measured signal, how old an input of a derivation may be at all.
     """
 
