@@ -8,6 +8,9 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Any, NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from coach.errors import UnitError
 from coach.signals import Quantity
 
@@ -90,3 +93,20 @@ def convert(value: float, unit: str, to: str, *, difference: bool = False) -> fl
             raise UnitError(f"the unit {name!r} is not known")
     factor, offset = _scale(unit, to, difference)
     return round(value * factor + offset, 9)
+
+
+def convert_array(values: NDArray[np.float64], unit: str, to: str) -> NDArray[np.float64]:
+    """The array form of `convert`: float64 of any shape in, the same shape out, number for number the same.
+
+    Raises:
+        UnitError: one of the units is not known here.
+    """
+    if unit == to:
+        return values
+    for name in (unit, to):
+        if name not in KNOWN:
+            raise UnitError(f"the unit {name!r} is not known")
+    if KNOWN[unit] == KNOWN[to]:
+        return values
+    factor, offset = _scale(unit, to, difference=False)
+    return np.asarray(np.round(values * factor + offset, 9), dtype=np.float64)
