@@ -1,0 +1,109 @@
+"""The one catalogue of words, shared by Python and the page. Events and views carry codes; sentences stand here.
+
+A language is one or more JSON files: `en.json` is the trunk, `plan_en.json` goes under the key `plan`, and so on.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from coach.errors import NotFound
+
+
+class Words:
+    """Words of one language, by dotted key: `words("face.hold_speed.line")`."""
+
+    def __init__(self, table: Mapping[str, Any], language: str = "en") -> None:
+        self.table = table
+        self.language = language
+
+    def get(self, key: str) -> Any:
+        """What stands under `key` (a sentence, a list, a table), or None."""
+        found: Any = self.table
+        for part in key.split("."):
+            if not isinstance(found, Mapping) or part not in found:
+                return None
+            found = found[part]
+        return found
+
+    def __contains__(self, key: str) -> bool:
+        return self.get(key) is not None
+
+    def __call__(self, key: str, **values: object) -> str:
+        """The sentence under `key`, with `values` filled in. A missing key raises KeyError: that is our mistake."""
+        text = self.get(key)
+        if not isinstance(text, str):
+            raise KeyError(key)
+        return text.format(**values) if values else text
+
+    def either(self, *keys: str, **values: object) -> str:
+        """The sentence under the first of `keys` that exists."""
+        for key in keys:
+            if isinstance(self.get(key), str):
+                return self(key, **values)
+        raise KeyError(keys[-1])
+
+    def counted(self, key: str, count: int, **values: object) -> str:
+        """The sentence under `key`, or under `key` with `_one` when `count` is 1."""
+        return self(f"{key}_one" if count == 1 and f"{key}_one" in self else key, count=count, **values)
+
+    def ordinal(self, number: int) -> str:
+        """`fifth` for 5; figures where there is no word."""
+        names = self.table["ordinals"]
+        return str(names[number]) if 0 <= number < len(names) else str(number)
+
+    def spelled(self, number: int) -> str:
+        """A whole number in words, as it is spoken: `seventy-two`; figures from a million on."""
+        table = self.table["numbers"]
+        if number < 0:
+            return f"{table['minus']} {self.spelled(-number)}"
+        if number < len(table["small"]):
+            return str(table["small"][number])
+        if number < 100:
+            tens, rest = divmod(number, 10)
+            return str(table["tens"][tens]) + (f"-{table['small'][rest]}" if rest else "")
+        for size, name in ((1000, table["thousand"]), (100, table["hundred"])):
+            if size <= number < 1000 * size:
+                many, rest = divmod(number, size)
+                return f"{self.spelled(many)} {name}" + (f" {self.spelled(rest)}" if rest else "")
+        return str(number)
+
+
+def inside(name: str) -> str:
+    """A name as it stands inside a sentence: `coolant` for `Coolant`, but `AFR` stays."""
+    return name if len(name) > 1 and name[1].isupper() else name[:1].lower() + name[1:]
+
+
+@cache
+def words_table(language: str = "en") -> dict[str, Any]:
+    """All words of one language as one JSON-able table. Raises NotFound when there is no such language."""
+    folder = files(__package__)
+    trunk = folder / f"{language}.json"
+    if not language.isalpha() or not trunk.is_file():
+        raise NotFound(f"There are no words in {language!r}; there are: {', '.join(languages())}.")
+    table: dict[str, Any] = json.loads(trunk.read_text("utf-8"))
+    for item in sorted(folder.iterdir(), key=lambda i: i.name):
+        part, _, rest = item.name.rpartition("_")
+        if part and rest == f"{language}.json":
+            more = json.loads(item.read_text("utf-8"))
+            table[part] = more[part] if list(more) == [part] else more
+    return table
+
+
+def languages() -> list[str]:
+    """The languages there are words in."""
+    names = (item.name for item in files(__package__).iterdir())
+    return sorted(name[:-5] for name in names if name.endswith(".json") and "_" not in name)
+
+
+@cache
+def load_words(language: str = "en") -> Words:
+    """The words of one language. Raises NotFound when there is no such language."""
+    return Words(words_table(language), language)
+
+
+__all__ = ["Words", "inside", "languages", "load_words", "words_table"]
