@@ -198,7 +198,9 @@ class PageAssets(BuildHookInterface):  # type: ignore[type-arg]
         try:
             make_vendor(root)
         except VendorError as error:
-            shutil.rmtree(root / "web/vendor", ignore_errors=True)
+            if (root / "web/vendor").exists():
+                sys.stderr.write(f"web/vendor stays as an earlier build made it: {error}.\n")
+                return
             sys.stderr.write(f"The page will have no plots and use the system's font: {error}.\n")
             return
         for path in sorted((root / "web/vendor").iterdir()):

@@ -1,0 +1,271 @@
+"""`run.py`: what it installs and when, what it starts, how it ends. The programs it starts are small stand-ins here."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+FILES = ("run.py", "pyproject.toml", "constraints.txt", "hatch_build.py", "web/package-lock.json")
+
+pytestmark = pytest.mark.skipif(os.name == "nt", reason="the stand-ins are shell scripts")
+
+
+class Checkout:
+    """A copy of what `run.py` reads, with a `.venv` whose programs write down how they were called."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        for name in FILES:
+            (folder / name).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(ROOT / name, folder / name)
+        for name in ("python", "coach", "ruff", "mypy", "lint-imports"):
+            self.program(name, "exit 0")
+
+    def program(self, name: str, body: str) -> None:
+        """Puts a shell script into `.venv/bin` that notes its arguments, then does `body`."""
+        path = self.folder / ".venv/bin" / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(f'#!/bin/sh\necho "{name} $*" >> "{self.folder}/calls"\n{body}\n', "utf-8")
+        path.chmod(0o755)
+
+    def start(self, *arguments: str) -> subprocess.Popen[str]:
+        """Starts `run.py`; its output, both kinds, comes on stdout."""
+        return subprocess.Popen(
+            [sys.executable, "run.py", *arguments],
+            cwd=self.folder,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
+
+    def run(self, *arguments: str) -> tuple[int, str]:
+        """Status and output of `run.py`."""
+        process = self.start(*arguments)
+        said, _ = process.communicate(timeout=60)
+        return process.returncode, said
+
+    def calls(self) -> list[str]:
+        """What was called since the last look."""
+        path = self.folder / "calls"
+        lines = path.read_text("utf-8").splitlines() if path.exists() else []
+        path.unlink(missing_ok=True)
+        return lines
+
+
+@pytest.fixture
+def checkout(tmp_path: Path) -> Checkout:
+    """A checkout with nothing installed yet."""
+    return Checkout(tmp_path)
+
+
+@pytest.fixture
+def ready(checkout: Checkout) -> Checkout:
+    """A checkout in which everything is installed."""
+    assert checkout.run("test", "--version")[0] == 0
+    checkout.calls()
+    return checkout
+
+
+PIP = "python -m pip --disable-pip-version-check install --constraint constraints.txt "
+
+
+def test_first_run_installs_then_runs_the_demo(checkout: Checkout) -> None:
+    """The project itself, editable, with the constraints; then `coach demo` with the options passed on."""
+    status, said = checkout.run("--speed", "8")
+    assert status == 0
+    assert checkout.calls() == ["python -m pip --version", PIP + "--editable .", "coach demo --speed 8"]
+    assert "Installing the project" in said
+    assert "without plots" in said
+
+
+def test_second_run_starts_at_once(ready: Checkout) -> None:
+    """Nothing is installed when nothing has changed."""
+    assert ready.run() == (0, "")
+    assert ready.calls() == ["coach demo"]
+
+
+@pytest.mark.parametrize("name", FILES[1:])
+def test_a_changed_list_is_installed_again(ready: Checkout, name: str) -> None:
+    with (ready.folder / name).open("a", encoding="utf-8") as file:
+        file.write("\n")
+    assert ready.run()[0] == 0
+    assert ready.calls()[1:] == [PIP + "--editable .", "coach demo"]
+
+
+def test_install_is_done_again_on_demand(ready: Checkout) -> None:
+    """It says nothing of plots where they are there."""
+    (ready.folder / "web/vendor").mkdir()
+    (ready.folder / "web/vendor/vendor.json").write_text("{}", "utf-8")
+    status, said = ready.run("install")
+    assert status == 0
+    assert ready.calls()[1:] == [PIP + "--editable ."]
+    assert "plots" not in said
+
+
+def test_failed_install_says_so_and_is_not_remembered(checkout: Checkout) -> None:
+    checkout.program("python", 'case "$*" in *install*) exit 1;; esac')
+    for _ in range(2):
+        status, said = checkout.run()
+        assert status == 1
+        assert said.splitlines()[-1].startswith("pip could not install everything")
+        assert any(call.startswith(PIP) for call in checkout.calls())
+
+
+def test_a_torn_stamp_counts_as_nothing_installed(ready: Checkout) -> None:
+    (ready.folder / ".venv/coach-installed.json").write_text('{"run": ', "utf-8")
+    assert ready.run()[0] == 0
+    assert PIP + "--editable ." in ready.calls()
+
+
+def test_test_runs_every_check(ready: Checkout) -> None:
+    """Lint, format, types, layers, tests with coverage, and the two floors; then a summary."""
+    status, said = ready.run("test")
+    assert status == 0
+    assert ready.calls() == [
+        "python -m coverage erase",
+        "ruff check .",
+        "ruff format --check .",
+        "mypy --strict coach run.py hatch_build.py",
+        "lint-imports ",
+        "python -m coverage run -m pytest",
+        "python -m coverage combine --quiet",
+        "python -m coverage report",
+        "python -m coverage report --include=coach/core/* --fail-under=100",
+    ]
+    assert said.splitlines()[-1] == "All passed."
+
+
+@pytest.mark.parametrize("name", ["ruff", "mypy", "lint-imports", "python"])
+def test_one_failure_fails_the_whole_and_the_rest_still_runs(ready: Checkout, name: str) -> None:
+    ready.program(name, "exit 3")
+    status, said = ready.run("test")
+    assert status == 1
+    assert len(ready.calls()) == 9
+    assert "FAILED (3)" in said
+    assert said.splitlines()[-1].startswith("Failed: ")
+
+
+def test_test_installs_the_tools_of_its_group(checkout: Checkout) -> None:
+    """By exact version, from pyproject.toml."""
+    assert checkout.run("test", "tests/house")[0] == 0
+    calls = checkout.calls()
+    assert calls[1] == PIP + "--editable ."
+    assert "pytest==" in calls[2]
+    assert "playwright==" in calls[2]
+    assert calls[3:] == ["python -m pytest tests/house"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "call"),
+    [(["bench", "--json"], "coach bench --json"), (["coach", "judge", "x.csv"], "coach judge x.csv")],
+)
+def test_other_commands_are_passed_on(ready: Checkout, arguments: list[str], call: str) -> None:
+    assert ready.run(*arguments)[0] == 0
+    assert ready.calls() == [call]
+
+
+def test_the_status_of_the_program_is_the_status(ready: Checkout) -> None:
+    ready.program("coach", "exit 2")
+    assert ready.run("coach", "judge")[0] == 2
+
+
+def test_unknown_command_is_one_sentence(ready: Checkout) -> None:
+    status, said = ready.run("lift-off")
+    assert (status, said) == (2, "run.py has no command 'lift-off'; it has demo, test, bench, install and coach.\n")
+
+
+def test_help_names_every_command(ready: Checkout) -> None:
+    status, said = ready.run("--help")
+    assert status == 0
+    assert ready.calls() == []
+    assert all(f"run.py {name}" in said for name in ("test", "bench", "install", "coach"))
+
+
+def wait_for(process: subprocess.Popen[str], line: str) -> None:
+    """Reads output until `line` comes."""
+    assert process.stdout is not None
+    for said in process.stdout:
+        if said.strip() == line:
+            return
+    pytest.fail(f"{line!r} never came")
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_ctrl_c_reaches_the_program_once(ready: Checkout, number: signal.Signals) -> None:
+    """It ends in its own way, and its status is the status."""
+    ready.program(
+        "coach",
+        "exec "
+        + sys.executable
+        + f""" - <<'P'
+import signal, sys, time
+def stop(*_):
+    print("closing", flush=True)
+signal.signal({int(number)}, stop)
+print("up", flush=True)
+signal.pause()
+print("closed", flush=True)
+P""",
+    )
+    process = ready.start()
+    wait_for(process, "up")
+    process.send_signal(number)
+    said, _ = process.communicate(timeout=30)
+    assert (process.returncode, said) == (0, "closing\nclosed\n")
+
+
+def test_a_program_that_will_not_end_is_killed(ready: Checkout) -> None:
+    """With all that it started, or its output would not end here; the status says interrupted; no traceback."""
+    ready.program("coach", "trap '' INT\nsleep 600 & echo up\nwait\nwait")
+    process = ready.start()
+    wait_for(process, "up")
+    process.send_signal(signal.SIGINT)
+    said, _ = process.communicate(timeout=30)
+    assert (process.returncode, said.strip()) == (130, "Stopped.")
+
+
+def test_patience_is_under_two_seconds() -> None:
+    """The promise is that Ctrl-C stops everything within 2 s; it waits less than that before it kills."""
+    line = next(line for line in (ROOT / "run.py").read_text("utf-8").splitlines() if line.startswith("GRACE_S"))
+    assert float(line.split("=")[1]) < 2
+
+
+def test_ctrl_c_while_installing(checkout: Checkout) -> None:
+    """Stops pip too, and the next run installs again."""
+    checkout.program("python", 'case "$*" in *install*) echo up; exec sleep 600;; esac')
+    process = checkout.start()
+    wait_for(process, "up")
+    process.send_signal(signal.SIGINT)
+    said, _ = process.communicate(timeout=30)
+    assert (process.returncode, said.strip()) == (130, "Stopped.")
+    assert not (checkout.folder / ".venv/coach-installed.json").exists()
+
+
+def test_an_old_python_gets_a_sentence() -> None:
+    """The version is checked before anything that an old Python lacks is imported or used."""
+    text = (ROOT / "run.py").read_text("utf-8")
+    assert "This needs Python 3.11 or newer" in text.split("class ")[0]
+    assert "import tomllib" not in text.split("def test_tools")[0]
+
+
+def test_ci_calls_the_same_command() -> None:
+    """One command at the desk and in CI."""
+    path = ROOT / ".ci/run"
+    assert path.read_text("utf-8").splitlines()[-1] == "exec python3 run.py test"
+    assert os.access(path, os.X_OK)
+    subprocess.run(["bash", "-n", str(path)], check=True)
+
+
+def test_stamp_remembers_both_parts(ready: Checkout) -> None:
+    """What is installed is written down as one fingerprint for each part."""
+    state = json.loads((ready.folder / ".venv/coach-installed.json").read_text("utf-8"))
+    assert set(state) == {"run", "test"}
+    assert len(set(state.values())) == 1
