@@ -43,7 +43,7 @@ def order_of(signal: Signal) -> int:
 
 def clock_text(us: float) -> str:
     """Microseconds as `1:12`, rounded up: it reads 0:00 only when nothing is left."""
-    seconds = math.ceil(max(0.0, us) / 1_000_000 - 1e-6)
+    seconds = -(-max(0, round(us)) // 1_000_000)
     return f"{seconds // 60}:{seconds % 60:02d}"
 
 
