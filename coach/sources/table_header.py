@@ -80,7 +80,7 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Unread:
-    """A column that is not read, and why: `unknown`, `unit_unknown` or `ignored`."""
+    """A column that is not read, and why: `unknown`, `unknown_unit` or `ignored`."""
 
     index: int
     header: str
@@ -143,7 +143,7 @@ class Names:
             if fitting is not None:
                 return Column(index, header, signal, fitting)
             if bracketed:
-                why = "unit_unknown"
+                why = "unknown_unit"
         return Unread(index, header, why)
 
     @staticmethod
