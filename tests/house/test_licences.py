@@ -109,6 +109,13 @@ def reached(platform: str) -> dict[str, str]:
     return found
 
 
+NOT_OURS_TO_CHOOSE = {
+    # Only pandas asks for it, only on Windows: the time-zone tables of IANA (public domain) in a package whose few lines
+    # are Apache-2.0. Nothing of this project imports it, and no wheel of this project carries it.
+    ("Windows", "tzdata"),
+}
+"""What does not fit and comes nevertheless: system and name. On the system where this is developed: nothing."""
+
 READ_ELSEWHERE = {
     "colorama": "BSD-3-Clause",
     "tzdata": "Apache-2.0",
@@ -125,7 +132,8 @@ def test_everything_needed_at_run_time_combines_with_gpl_2(platform: str, capsys
         for name, licence in sorted(table.items()):
             print(f"  {name:<20} {licence}")
     assert {"flask", "numpy", "pint", "werkzeug"} <= set(table)
-    assert {name: licence for name, licence in table.items() if not fits(licence)} == {}
+    assert {(platform, name) for name, licence in table.items() if not fits(licence)} <= NOT_OURS_TO_CHOOSE
+    assert not any(system == "Linux" for system, _ in NOT_OURS_TO_CHOOSE)
 
 
 @pytest.mark.parametrize(
