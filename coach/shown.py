@@ -42,7 +42,6 @@ _SYSTEMS = {"metric": METRIC, "imperial": IMPERIAL}
 
 _DECIMALS = {"bar": 2, "psi": 1, "lambda": 2, "AFR": 1, "V": 1, "deg": 1, "g/s": 1, "L/h": 1, "s": 0}
 _WRITTEN = {"degC": "°C", "degF": "°F", "deg": "°", "lambda": "", "AFR": ":1", "N.m": "Nm"}
-_CLOSE_UP = frozenset("°%:")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +53,7 @@ class Shown:
     unit: str
 
     def __str__(self) -> str:
-        gap = "" if not self.unit or self.unit in _CLOSE_UP or self.unit[0] == ":" else " "
+        gap = "" if self.unit in ("", "°", ":1") else " "
         return f"{self.text}{gap}{self.unit}"
 
 

@@ -121,9 +121,6 @@ def _times(capture: CaptureAsked) -> Iterator[Fault]:
             "excursions_without_grace", "without grace no stay outside is excused, so none is counted",
             ("max_excursions",), warning=True,
         )  # fmt: skip
-    for name, us in capture.stale_after_us.items():
-        if us == 0:
-            yield Fault("no_time", "a value that holds for no time is never good", ("stale_after", name))
 
 
 def _recorded(capture: CaptureAsked, recipe: Recipe, catalogue: Catalogue) -> Iterator[Fault]:
@@ -138,6 +135,12 @@ def _recorded(capture: CaptureAsked, recipe: Recipe, catalogue: Catalogue) -> It
             hint = f" (or {' and '.join(signal.inputs)})" if signal.inputs and missing == [name] else ""
             yield Fault("not_recorded", f"{where} does not ask for {' and '.join(missing)}{hint}", path)
     yield from _gaps(capture.record or {})
+    for name, us in capture.stale_after_us.items():
+        slowest = min((r.rate_hz for s, r in recorded.items() if name in ("", s)), default=None)
+        if us == 0 or (slowest is not None and us * slowest < 1_000_000):
+            yield Fault(
+                "stale_under_period", "a value would be called stale before the next one is due", ("stale_after", name)
+            )
     sweep = capture.sweep
     if sweep is not None and sweep.signal == "engine_speed" and sweep.within_us:
         slowest = abs(sweep.to - sweep.start) / sweep.within_us * 1_000_000
