@@ -45,7 +45,8 @@ AIR_AND_FUEL: tuple[Signal, ...] = (
     Signal(
         "mass_airflow", "Mass airflow", "Airflow", "g/s", "mass_flow", 0, 655.35, ceiling=655.35, step=0.01,
         reading=Reading(0x10, 2, width=2, scale=0.01),
-        columns=("air flow rate from mass air flow sensor", "mass air flow rate", "mass air flow", "maf"),
+        columns=("air flow rate from mass air flow sensor", "air flow rate from mass flow sensor", "mass air flow rate",
+                 "mass air flow", "maf"),
         note="Mass of air into the engine.",
     ),
     Signal(
