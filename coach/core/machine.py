@@ -181,7 +181,7 @@ class Machine:
                 assert isinstance(who, Watch)
                 self._emit(DEADLINE, Alarm(t_us, self.spec.id, who.name, None, who.limit.bound, unseen=True))
             if isinstance(who, Record):
-                who.blocked_us = t_us
+                who.block(t_us)
         rank, name, who = broken[0]
         outcome = Outcome.MISSED
         if rank == 0:
@@ -473,7 +473,7 @@ class Machine:
             all(c.met(t_us) for c in self.conditions)
             and all(w.seen(t_us) and (w.limit.after_us > 0 or not w.beyond) for w in self.watches)
             and all(w.stopped_us is None or w.inside_after(w.stopped_us, t_us) for w in self.watches)
-            and all(r.blocked_us is None or r.last(t_us) > r.blocked_us for r in self.records)
+            and all(r.free(t_us) for r in self.records)
         )
 
     def _may_begin(self, t_us: int) -> bool:
@@ -503,17 +503,14 @@ class Machine:
     def _was_armed(self, t_us: int) -> bool:
         """Whether the sweep was armed after the last instant of the capture before `t_us` (rule 26)."""
         assert self.swept is not None
-        p = max(
-            max(c.previous(t_us) for c in self.conditions),
-            max((w.previous(t_us) for w in self.watches), default=BEFORE),
-        )
+        p = max(*(c.previous(t_us) for c in self.conditions), *(w.previous(t_us) for w in self.watches), BEFORE)
         return (
             self.ended_us < p
             and self.gates.open(p)
             and all(c.met_before(p, t_us) for c in self.conditions)
             and all(w.clear_before(p, t_us) for w in self.watches)
             and all(w.stopped_us is None or w.inside_after(w.stopped_us, p) for w in self.watches)
-            and all(r.blocked_us is None or r.last(p) > r.blocked_us for r in self.records)
+            and all(r.free(p) for r in self.records)
         )
 
     def _begin(self, t_us: int) -> None:
@@ -535,7 +532,6 @@ class Machine:
             self.furthest = self.first_value = now[1]
         for r in self.records:
             r.restart(t_us)
-            r.blocked_us = None
         for w in self.watches:
             w.stopped_us = None
         self.due = t_us

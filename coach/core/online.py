@@ -351,6 +351,7 @@ class OnlineRecord(Record):
     __slots__ = (
         "_count",
         "_deadline",
+        "_free",
         "_last",
         "_was",
         "gap_s",
@@ -363,7 +364,6 @@ class OnlineRecord(Record):
     )
 
     def __init__(self, asked: Asked) -> None:
-        super().__init__()
         self.name = asked.signal
         self.gap_us = asked.gap_us
         self.gap_s = asked.gap_us / US
@@ -373,6 +373,7 @@ class OnlineRecord(Record):
         self.machine: Machine | None = None
         self._last = self._was = BEFORE
         self._deadline = BEFORE
+        self._free = BEFORE
         self._count = 0
 
     def push(self, t_us: int, flag: int) -> bool:
@@ -381,6 +382,8 @@ class OnlineRecord(Record):
             return False
         out = t_us > self._deadline
         self._was, self._last = self._last, t_us
+        if self._free == NEVER:
+            self._free = t_us
         self._deadline = t_us + self.gap_us
         self._count += 1
         return out
@@ -391,8 +394,14 @@ class OnlineRecord(Record):
 
     def restart(self, start_us: int) -> None:
         self._count = 0
-        if self._deadline <= start_us:
-            self._deadline = start_us + self.gap_us
+        own = BEFORE if self._last == BEFORE else self._last + self.gap_us
+        self._deadline = own if own > start_us else start_us + self.gap_us
+
+    def block(self, t_us: int) -> None:
+        self._free = NEVER
+
+    def free(self, t_us: int) -> bool:
+        return self._free <= t_us
 
     def last(self, t_us: int) -> int:
         return self._last if self._last <= t_us else self._was

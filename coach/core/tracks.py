@@ -231,10 +231,7 @@ class Watch(ABC):
 class Record(ABC):
     """A recorded signal: when its gap runs out, and how many samples it had."""
 
-    __slots__ = ("blocked_us",)
-
-    def __init__(self) -> None:
-        self.blocked_us: int | None = None
+    __slots__ = ()
 
     name: str
     gap_s: float
@@ -250,6 +247,14 @@ class Record(ABC):
     @abstractmethod
     def restart(self, start_us: int) -> None:
         """Count the gap from `start_us` if it had already run out then."""
+
+    @abstractmethod
+    def block(self, t_us: int) -> None:
+        """A gap ended an attempt at `t_us`: none may begin before the signal has come again."""
+
+    @abstractmethod
+    def free(self, t_us: int) -> bool:
+        """Whether at `t_us` it has come again since it was blocked, if it was."""
 
     @abstractmethod
     def last(self, t_us: int) -> int:
