@@ -165,6 +165,9 @@ class Readouts:
         self._catalogue, self._words, self._units = catalogue, words, units
         self._made: dict[str, Readout] = {}
 
+    def __contains__(self, name: object) -> bool:
+        return name in self._catalogue
+
     def __getitem__(self, name: str) -> Readout:
         if name not in self._made:
             self._made[name] = Readout(self._catalogue[name], self._words, self._units)

@@ -1,0 +1,48 @@
+"""The command `coach`. Only click is imported here: what a command needs is imported when it runs."""
+
+from __future__ import annotations
+
+import click
+
+from coach import __version__
+from coach.cli.group import Coach
+from coach.cli.judge import judge
+from coach.cli.recipe import recipe
+from coach.cli.serve import demo, serve
+
+
+@click.group(cls=Coach, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="coach", message="%(prog)s %(version)s")
+def main() -> None:
+    """Coach a driver and a passenger to bring back the recordings that a calibrator asked for.
+
+    \b
+    Example:
+      coach demo
+      coach judge drive.csv --recipe request.toml
+    """  # noqa: D301 - click takes this character to keep lines as they are
+
+
+@main.command(
+    context_settings={"ignore_unknown_options": True, "allow_extra_args": True, "help_option_names": []},
+    add_help_option=False,
+)
+@click.argument("arguments", nargs=-1, type=click.UNPROCESSED)
+def bench(arguments: tuple[str, ...]) -> int:
+    """Measure how fast this machine judges, and how much memory it takes.
+
+    \b
+    Example:
+      coach bench --json
+    """  # noqa: D301 - click takes this character to keep lines as they are
+    from importlib import import_module
+
+    return int(import_module("coach.bench").main(list(arguments)) or 0)
+
+
+main.add_command(demo)
+main.add_command(serve)
+main.add_command(judge)
+main.add_command(recipe)
+
+__all__ = ["main"]

@@ -1,0 +1,74 @@
+"""How the command ends: exit statuses, one sentence on stderr, never a traceback for what a person can cause."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Sequence
+from typing import Any, NoReturn
+
+import click
+
+from coach.errors import CoachError
+
+REQUIRED = 1
+"""Exit status with `--require` when not everything asked for is there."""
+BAD_INPUT = 2
+"""Exit status for bad input."""
+INTERRUPTED = 130
+"""Exit status after Ctrl-C, as shells have it."""
+
+
+class Coach(click.Group):
+    """A group whose errors are one sentence on stderr."""
+
+    def main(
+        self,
+        args: Sequence[str] | None = None,
+        prog_name: str | None = None,
+        complete_var: str | None = None,
+        standalone_mode: bool = True,
+        **extra: Any,
+    ) -> Any:
+        """Run the command and end the process, as click does; `standalone_mode=False` returns instead."""
+        if not standalone_mode:
+            return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
+        _no_surprises(sys.stdout)
+        _no_surprises(sys.stderr)
+        try:
+            status = super().main(args, prog_name or "coach", complete_var, standalone_mode=False, **extra)
+            sys.stdout.flush()
+        except CoachError as error:
+            _end(str(error), BAD_INPUT)
+        except click.UsageError as error:
+            hint = f" (see: {error.ctx.command_path} --help)" if error.ctx is not None else ""
+            _end(f"{error.format_message()}{hint}", BAD_INPUT)
+        except click.ClickException as error:
+            _end(error.format_message(), BAD_INPUT)
+        except (click.Abort, KeyboardInterrupt):
+            sys.exit(INTERRUPTED)
+        except BrokenPipeError:
+            # Whoever read has seen enough; what is still buffered must not raise again at exit.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            sys.exit(0)
+        sys.exit(status if isinstance(status, int) else 0)
+
+
+def _no_surprises(stream: Any) -> None:
+    """A character that the terminal cannot show is replaced, not an error."""
+    if hasattr(stream, "reconfigure"):
+        stream.reconfigure(errors="replace")
+
+
+def _end(sentence: str, status: int) -> NoReturn:
+    one_line = " ".join(sentence.split())
+    click.echo(f"coach: {one_line}", err=True)
+    sys.exit(status)
+
+
+def print_json(value: Any) -> None:
+    """Prints JSON; beyond ASCII only where the terminal takes UTF-8."""
+    encoding = (getattr(sys.stdout, "encoding", None) or "ascii").lower().replace("-", "")
+    plain = encoding not in {"utf8", "utf8sig"}
+    click.echo(json.dumps(value, indent=2, ensure_ascii=plain, allow_nan=False))

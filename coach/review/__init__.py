@@ -1,0 +1,1 @@
+"""Finished drives: verdicts as JSON and as text."""
