@@ -132,6 +132,10 @@ class DriveLog:
         # Also after a failure: when there is room again for so little, the drive is closed and says why.
         self._writer.post(work, done, wait=False)
 
+    def settle(self, done: Callable[[CoachError | None], None]) -> None:
+        """Calls `done` once the writer has come past everything that was handed to it, also after a failure."""
+        self._writer.post(_nothing, done, wait=False)
+
     def behind_us(self) -> int:
         """How far the writer is behind."""
         return self._writer.behind_us()

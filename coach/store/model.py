@@ -23,6 +23,18 @@ class RecipeRow:
     added_wall_us: int
 
 
+AROUND_US = 10_000_000
+"""What a window's file carries before and after it, unless the recipe says otherwise."""
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """How much a window's file carries around it, in microseconds."""
+
+    before_us: int = AROUND_US
+    after_us: int = AROUND_US
+
+
 @dataclass(frozen=True)
 class NewDrive:
     """All that a verdict of the drive will depend on besides samples and marks.
@@ -33,7 +45,7 @@ class NewDrive:
         plan: the resolved plan as JSON (see `coach.store.planjson`).
         catalogue: the resolved catalogue as JSON.
         source: facts about where the samples come from, JSON-able.
-        has_marks: whether the source can carry what people said; a table cannot.
+        around: by capture, what its windows' files carry around them; `Around()` where it is missing.
     """
 
     recipe: bytes
@@ -47,7 +59,7 @@ class NewDrive:
     vehicle: bytes | None = None
     vehicle_name: str | None = None
     source: Mapping[str, Any] = field(default_factory=dict)
-    has_marks: bool = True
+    around: Mapping[str, Around] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -83,7 +95,7 @@ class DriveRow:
     catalogue: str
     rules: int
     source: Mapping[str, Any]
-    has_marks: bool
+    around: Mapping[str, Around]
 
 
 @dataclass(frozen=True, slots=True)

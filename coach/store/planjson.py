@@ -60,9 +60,9 @@ def load_catalogue(text: str) -> Catalogue:
 
 def _dump_derivation(derivation: Derivation) -> dict[str, Any]:
     kind = type(derivation)
-    if not is_dataclass(derivation):
+    if not hasattr(kind, "__dataclass_fields__"):
         raise StoreError(f"the derivation of {derivation.name} cannot be stored: {kind.__name__} is no dataclass")
-    given = {f.name: _plain(getattr(derivation, f.name)) for f in fields(derivation) if f.init}
+    given = {f.name: _plain(getattr(derivation, f.name)) for f in fields(cast("Any", kind)) if f.init}
     return {"kind": f"{kind.__module__}:{kind.__qualname__}", "given": given}
 
 
@@ -72,11 +72,12 @@ def _load_derivation(data: dict[str, Any]) -> Derivation:
     if not module.startswith("coach."):
         raise ValueError(f"{module} is none of this program's modules")
     kind: Any = getattr(import_module(module), name)
-    if not is_dataclass(kind):
-        raise ValueError(f"{name} is no dataclass")
+    if not (is_dataclass(kind) and hasattr(kind, "stepper") and hasattr(kind, "array")):
+        raise ValueError(f"{name} is no derivation")
     hints = get_type_hints(kind)
     given = {k: TypeAdapter(hints[k]).validate_python(v) for k, v in data["given"].items()}
-    return cast("Derivation", kind(**given))
+    made: Any = kind
+    return cast("Derivation", made(**given))
 
 
 def _plain(value: Any) -> Any:

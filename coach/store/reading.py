@@ -15,13 +15,13 @@ from coach.recording import Mark, Recording, Series
 from coach.store.blocks import decode, to_series
 from coach.store.codec import load_attempt, load_event
 from coach.store.files import store_error
-from coach.store.model import DriveRow, RecipeRow, StoredEvent, WindowRow
+from coach.store.model import Around, DriveRow, RecipeRow, StoredEvent, WindowRow
 
 _DRIVE = """
 SELECT d.id, d.key, d.created_wall_us, d.ended_wall_us, d.anchor_wall_us,
   coalesce(p.last_us, 0), coalesce(p.samples, 0),
   d.phase, d.recovered, d.error, d.recipe, d.recipe_sha, d.recipe_name, d.title, d.revision,
-  d.vehicle, d.vehicle_name, d.plan, d.catalogue, d.rules, d.source, d.has_marks
+  d.vehicle, d.vehicle_name, d.plan, d.catalogue, d.rules, d.source, d.around
 FROM drives d LEFT JOIN progress p ON p.drive = d.key
 """
 
@@ -94,8 +94,9 @@ class Reader:
         series, notes = to_series(samples, names)
         if first_us is not None or last_us is not None:
             series = {n: c for n, s in series.items() if len(c := _cut(s, first_us, last_us))}
-        marks = self.marks(drive) if row.has_marks else None
-        return Recording(series, marks=marks, wall_us=row.anchor_wall_us, notes=notes, meta=dict(row.source))
+        return Recording(
+            series, marks=self.marks(drive), wall_us=row.anchor_wall_us, notes=notes, meta=dict(row.source)
+        )
 
     def signals(self, drive: str) -> list[str]:
         """Names of the signals that the drive has samples of, in the order in which they came. Raises NotFound."""
@@ -178,5 +179,5 @@ def _drive(row: tuple[object, ...]) -> DriveRow:
     values = list(row)
     values[8] = bool(values[8])
     values[20] = json.loads(str(values[20]))
-    values[21] = bool(values[21])
+    values[21] = {capture: Around(*pair) for capture, pair in json.loads(str(values[21])).items()}
     return DriveRow(*values)  # type: ignore[arg-type]  # the columns stand in the dataclass's order

@@ -18,7 +18,7 @@ CREATE TABLE drives (
   recipe BLOB NOT NULL, recipe_sha TEXT NOT NULL, recipe_name TEXT NOT NULL,
   title TEXT NOT NULL, revision INTEGER NOT NULL,
   vehicle BLOB, vehicle_name TEXT, plan TEXT NOT NULL, catalogue TEXT NOT NULL, rules INTEGER NOT NULL,
-  source TEXT NOT NULL, has_marks INTEGER NOT NULL
+  source TEXT NOT NULL, around TEXT NOT NULL
 );
 CREATE TABLE signals (
   drive INTEGER NOT NULL REFERENCES drives(key) ON DELETE CASCADE, number INTEGER NOT NULL, name TEXT NOT NULL,

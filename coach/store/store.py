@@ -11,8 +11,9 @@ from typing import Self
 from urllib.parse import quote
 
 from coach.clock import US, Clock, wall_text
-from coach.core.events import Attempt
+from coach.core.events import Attempt, Event
 from coach.errors import Conflict, StoreError
+from coach.store.codec import dump_event, type_name
 from coach.store.drivelog import DriveLog, insert_attempt, insert_window
 from coach.store.files import make_folder, private_file, store_error, sweep
 from coach.store.lock import FolderLock
@@ -95,11 +96,12 @@ class Store(Reader):
                 drive, n = f"{name}-{n}", n + 1
             cursor = db.execute(
                 "INSERT INTO drives (id, created_wall_us, phase, recipe, recipe_sha, recipe_name, title, revision,"
-                " vehicle, vehicle_name, plan, catalogue, rules, source, has_marks)"
+                " vehicle, vehicle_name, plan, catalogue, rules, source, around)"
                 " VALUES (?, ?, 'recording', ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 (
                     drive, now, new.recipe, new.recipe_sha, new.recipe_name, new.title, new.revision, new.vehicle,
-                    new.vehicle_name, new.plan, new.catalogue, new.rules, json.dumps(dict(new.source)), new.has_marks,
+                    new.vehicle_name, new.plan, new.catalogue, new.rules, json.dumps(dict(new.source)),
+                    json.dumps({capture: [a.before_us, a.after_us] for capture, a in new.around.items()}),
                 ),
             )  # fmt: skip
             return drive, int(cursor.lastrowid or 0)
@@ -124,6 +126,17 @@ class Store(Reader):
             db.execute("DELETE FROM attempts WHERE drive=? AND recipe_sha=? AND rules=?", (key, recipe_sha, rules))
             for attempt in attempts:
                 insert_attempt(db, key, recipe_sha, rules, attempt)
+
+        self._writer.call(work)
+
+    def put_events(self, drive: str, events: Sequence[Event]) -> None:
+        """Replaces the stored events of a drive: after a crash those of the verdict stand. Raises StoreError."""
+        key = self.drive(drive).key
+
+        def work(db: sqlite3.Connection) -> None:
+            db.execute("DELETE FROM events WHERE drive=?", (key,))
+            rows = ((key, n, e.t_us, type_name(e), dump_event(e)) for n, e in enumerate(events))
+            db.executemany("INSERT INTO events VALUES (?, ?, ?, ?, ?)", rows)
 
         self._writer.call(work)
 

@@ -221,8 +221,9 @@ def test_a_full_disk_stops_the_drive_with_a_sentence_and_keeps_what_was_stored(s
     store._writer.call(lambda db: db.execute("PRAGMA max_page_count=1000000"))
     log.samples_at(10**9, {"road_speed": 0.0})
     log.end(1)
-    settle(log)
-    store.drives()
+    done = threading.Event()
+    log.settle(lambda _: done.set())
+    assert done.wait(10)
     row = store.drive(drive)
     assert row.phase == "ended"
     assert row.error == error.message

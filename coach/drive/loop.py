@@ -1,0 +1,355 @@
+"""The one loop, without threads: events of the source in; judge, store and listeners fed, in that order.
+
+Everything here runs in one thread and is told the time by its clock, so that a hand clock makes it repeatable.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal, Protocol
+
+from coach.advice import DriveState, LinkState
+from coach.clock import US, Clock
+from coach.core.events import Ended as AttemptEnded
+from coach.core.events import Event, Secured
+from coach.core.judge import Judge
+from coach.core.spec import JudgePlan
+from coach.core.view import JudgeView
+from coach.drive.motion import Motion
+from coach.drive.ring import Ring
+from coach.errors import Conflict
+from coach.recording import Mark
+from coach.sources.base import Advance, Back, Ended, Instant, Lost, Marked, SourceEvent
+from coach.store.codec import event_json
+from coach.store.drivelog import LATE, DriveLog
+from coach.store.writer import BEHIND_US
+
+Phase = Literal["recording", "paused", "stopping", "ended"]
+STATE_EVERY_US = 100_000
+TAKE_BACK_US = 10 * US
+"""A stop can be taken back for so long; recording and judging go on."""
+BLOCK_OPEN_US = 250_000
+"""A block goes to the writer after so long, even if nothing more comes: with the commit it is under 0.5 s."""
+LAST_CALL_US = 2 * US
+"""How long the source may take to end once it was told to."""
+
+
+class Face(Protocol):
+    """Makes the live state of the page; `coach.advice.Adviser` does."""
+
+    def update(
+        self, view: JudgeView, events: Sequence[Event], now_us: int, link: LinkState, drive: DriveState
+    ) -> dict[str, Any]:
+        """The state at `now_us` of a steady clock, after `events`."""
+        ...
+
+    def seen(self) -> None:
+        """Somebody closes the alarm."""
+        ...
+
+
+class WindowKeeper(Protocol):
+    """Saves the files of secured windows."""
+
+    def secured(self, event: Secured) -> None:
+        """A window qualifies; it may go on."""
+        ...
+
+    def ended(self, event: AttemptEnded) -> None:
+        """A window is over."""
+        ...
+
+    def reached(self, t_us: int) -> None:
+        """The drive has come so far."""
+        ...
+
+    def finish(self) -> None:
+        """The drive is over and all its samples are handed to the store."""
+        ...
+
+
+@dataclass(frozen=True)
+class Parts:
+    """What a loop is made of."""
+
+    drive: str
+    plan: JudgePlan
+    log: DriveLog
+    clock: Clock
+    ring: Ring
+    face: Face
+    windows: WindowKeeper
+    stop_source: threading.Event
+    source_kind: Literal["replay", "simulator", "link"]
+    speed: float | None = 1.0
+    wall_us: int | None = None
+    wall_known: bool = True
+    recipe_sha: str = ""
+
+
+class Loop:
+    """Judges and records one drive.
+
+    Attributes:
+        phase: `ended` once everything is handed to the store.
+        error: the sentence why it ended early, or None.
+    """
+
+    def __init__(self, parts: Parts) -> None:
+        self.parts = parts
+        self.phase: Phase = "recording"
+        self.error: str | None = None
+        self.late = 0
+        self.last_us = -1
+        self.time_us = 0
+        self._judge = Judge(parts.plan)
+        self._events: list[Event] = []
+        self._link = LinkState("up" if parts.source_kind == "link" else "none")
+        self._heard_us = parts.clock.steady_us()
+        self._state_us = self._heard_us - STATE_EVERY_US
+        self._block_since_us = self._heard_us
+        self._stop_at_us: int | None = None
+        self._end_by_us: int | None = None
+        self._before_stop: Phase = "recording"
+        self._trouble: str | None = None
+        self.motion = Motion()
+        self.role: str | None = None
+        self._tell_drive()
+
+    # --- the source
+
+    def take(self, event: SourceEvent) -> None:
+        """Takes one event of the source."""
+        if self.phase == "ended":
+            return
+        if isinstance(event, Instant):
+            self._instant(event)
+        elif isinstance(event, Advance):
+            self.time_us = max(self.time_us, event.t_us)
+            self._heard_us = self.parts.clock.steady_us()
+            self._said(self._judge.advance(event.t_us))
+            self.parts.windows.reached(self.time_us)
+        elif isinstance(event, Marked):
+            self._mark(event.mark)
+        elif isinstance(event, Lost):
+            self._link = LinkState("lost", self._age_s())
+            self._tell_state()
+        elif isinstance(event, Back):
+            self._link = LinkState("up", 0.0)
+            self._tell_state()
+        elif isinstance(event, Ended):
+            self._close(event.text if event.reason == "failed" else None)
+
+    def _instant(self, instant: Instant) -> None:
+        parts, t_us = self.parts, instant.t_us
+        self._heard_us = parts.clock.steady_us()
+        late = t_us <= self.last_us
+        if parts.log.samples_at(t_us, instant.values, LATE if late else 0):
+            self._block_since_us = self._heard_us
+        if late:
+            # Kept, said in the notes, not judged: rule 3.
+            self.late += len(instant.values)
+            return
+        if self.last_us < 0:
+            self._anchor(t_us)
+        self.last_us = t_us
+        self.time_us = max(self.time_us, t_us)
+        self.motion.feed(t_us, instant.values)
+        self._said(self._judge.feed(t_us, instant.values))
+        parts.windows.reached(t_us)
+
+    def _anchor(self, t_us: int) -> None:
+        wall_us = self.parts.wall_us
+        if self.parts.wall_known:
+            if wall_us is None:
+                wall_us = self.parts.clock.wall_us() - t_us
+            self.parts.log.anchor(wall_us)
+
+    # --- people
+
+    def mark(self, kind: str, capture: str | None = None, text: str = "") -> Mark:
+        """What a person says now. Raises Conflict when the drive is over."""
+        self._must_run()
+        if kind == "arm" and not self.motion.standing(self.time_us):
+            raise Conflict("arming is done at standstill; stop the car first")
+        mark = self._mark(Mark(self.time_us, kind, capture, text))
+        self._tell_state()
+        return mark
+
+    def seen(self) -> None:
+        """Somebody has seen the alarm and closes it."""
+        self.parts.face.seen()
+        self._tell_state()
+
+    def pause(self) -> None:
+        """Nothing counts until `resume`; recording goes on. Raises Conflict."""
+        self._must_be("recording")
+        self._mark(Mark(self.time_us, "pause"))
+        self._phase("paused")
+
+    def resume(self) -> None:
+        """Ends a pause. Raises Conflict."""
+        self._must_be("paused")
+        self._mark(Mark(self.time_us, "resume"))
+        self._phase("recording")
+
+    def stop(self) -> None:
+        """Ends the drive in ten seconds, unless `carry_on` comes before. Raises Conflict."""
+        self._must_run()
+        if self.phase == "stopping":
+            raise Conflict("the drive is stopping already")
+        self._before_stop = self.phase
+        self._stop_at_us = self.parts.clock.steady_us() + TAKE_BACK_US
+        self._phase("stopping")
+
+    def carry_on(self) -> None:
+        """Takes a stop back. Raises Conflict."""
+        self._must_be("stopping")
+        if self._end_by_us is not None:
+            raise Conflict("the drive is ending; it is too late to carry on")
+        self._stop_at_us = None
+        self._phase(self._before_stop)
+
+    def finish(self) -> None:
+        """Ends the drive as soon as its source has; what it sent before is still judged."""
+        if self.phase == "ended" or self._end_by_us is not None:
+            return
+        self._end_by_us = self.parts.clock.steady_us() + LAST_CALL_US
+        self._stop_at_us = None
+        self.parts.stop_source.set()
+        if self.phase != "stopping":
+            self._phase("stopping")
+
+    def abandon(self, error: str) -> None:
+        """Closes the drive without asking the judge again; `error` is the sentence why."""
+        self.error = error
+        self.phase = "ended"
+        self.parts.log.end(self.parts.clock.wall_us(), error=error)
+        self._tell_drive()
+
+    # --- time
+
+    def tick(self) -> None:
+        """Does what is due: blocks that have been open too long, the end of a stop, a fresh state."""
+        if self.phase == "ended":
+            return
+        now_us = self.parts.clock.steady_us()
+        log = self.parts.log
+        if log.error is not None:
+            self.parts.stop_source.set()
+            self._close(log.error.message)
+            return
+        if log.pending and now_us - self._block_since_us >= BLOCK_OPEN_US:
+            log.flush()
+        if self._stop_at_us is not None and now_us >= self._stop_at_us:
+            self.finish()
+        if self._end_by_us is not None and now_us >= self._end_by_us:
+            self._close(None)
+            return
+        self._watch_writer()
+        if now_us - self._state_us >= STATE_EVERY_US:
+            self._tell_state()
+
+    def _watch_writer(self) -> None:
+        behind = self.parts.log.behind_us()
+        if behind >= BEHIND_US and self._trouble is None:
+            self._trouble = "The disk is more than 10 seconds behind. Recording goes on from memory."
+            self._tell_drive()
+        elif behind < BEHIND_US and self._trouble is not None:
+            self._trouble = None
+            self._tell_drive()
+
+    # --- inside
+
+    def _mark(self, mark: Mark) -> Mark:
+        effective, events = self._judge.mark(mark)
+        self.parts.log.mark(effective)
+        if mark.kind == "role":
+            self.role = mark.text or None
+        self._said(events)
+        return effective
+
+    def _said(self, events: Sequence[Event]) -> None:
+        if not events:
+            return
+        parts = self.parts
+        for event in events:
+            parts.log.event(event)
+            parts.ring.publish("judge", event_json(event))
+            if isinstance(event, Secured):
+                parts.windows.secured(event)
+            elif isinstance(event, AttemptEnded):
+                parts.windows.ended(event)
+        self._events.extend(events)
+        self._tell_state()
+
+    def _close(self, error: str | None) -> None:
+        parts = self.parts
+        if parts.log.error is None:
+            self._said(self._judge.end())
+        self.error = error
+        self.phase = "ended"
+        parts.log.end(parts.clock.wall_us(), error=error)
+        parts.windows.finish()
+        self._tell_drive()
+        self._tell_state()
+
+    def _phase(self, phase: Phase) -> None:
+        self.phase = phase
+        self.parts.log.phase(phase)
+        self._tell_drive()
+        self._tell_state()
+
+    def _must_run(self) -> None:
+        if self.phase == "ended":
+            raise Conflict("the drive is over")
+
+    def _must_be(self, phase: Phase) -> None:
+        self._must_run()
+        if self.phase != phase:
+            raise Conflict(f"the drive is {self.phase}, not {phase}")
+
+    def _age_s(self) -> float:
+        return (self.parts.clock.steady_us() - self._heard_us) / US
+
+    def _tell_drive(self) -> None:
+        self.parts.ring.publish(
+            "drive",
+            {
+                "id": self.parts.drive,
+                "phase": self.phase,
+                "t_s": self.time_us / US,
+                "error": self.error,
+                "trouble": self._trouble,
+            },
+        )
+
+    def drive_state(self) -> DriveState:
+        """What the page is told of the drive itself."""
+        left = None
+        if self.phase == "stopping":
+            left = 0 if self._stop_at_us is None else max(0, self._stop_at_us - self.parts.clock.steady_us())
+        parts = self.parts
+        return DriveState(parts.drive, self.phase, self.time_us, left, parts.source_kind, parts.speed)
+
+    def _tell_state(self) -> None:
+        now_us = self.parts.clock.steady_us()
+        self._state_us = now_us
+        link = self._link
+        if link.state == "lost" or self.parts.source_kind == "link":
+            link = LinkState(link.state, self._age_s())
+        events, self._events = self._events, []
+        state = self.parts.face.update(self._judge.view(self.time_us), events, now_us, link, self.drive_state())
+        moving = self.motion.moving(self.time_us)
+        state["drive"] |= {
+            "recipe": self.parts.recipe_sha, "role": self.role, "moving": moving,
+            "locked": moving and self.role != "passenger",
+        }  # fmt: skip
+        if self.error is not None or self._trouble is not None:
+            text = self.error or self._trouble
+            state["trouble"] = {"stopped": self.error is not None, "text": text}
+        else:
+            state["trouble"] = None
+        self.parts.ring.publish("state", state)
