@@ -11,8 +11,9 @@ from coach.vehicle.gear import GearDerivation
 from coach.vehicle.pedal import PedalTravel
 from coach.vehicle.ratios import LEAST_RPM
 
-IDLE_SHARE = 0.75
-"""Below this share of the idle speed the engine is stalling or starting: the gear is unknown."""
+IDLE_SHARE = 1.1
+"""Up to this share of the idle speed the engine may be idling with the clutch down, while the car rolls past the ratio
+of one gear after the other: the gear is unknown."""
 
 
 @dataclass(frozen=True)

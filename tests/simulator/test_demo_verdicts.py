@@ -25,7 +25,11 @@ def judged(recording, judge=judge_recording):
     recipe = load_recipe(ROOT / "demo-recipe.toml")
     vehicle = load_vehicle(ROOT / "demo-vehicle.toml")
     plan = resolve(
-        recipe, default_catalogue(), vehicle, measured=set(recording.series), people_recorded=recording.marks is not None
+        recipe,
+        default_catalogue(),
+        vehicle,
+        measured=set(recording.series),
+        people_recorded=recording.marks is not None,
     )
     return judge(plan, recording)
 

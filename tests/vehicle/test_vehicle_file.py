@@ -59,7 +59,7 @@ def test_whole_file(tmp_path):
     assert car.source == WHOLE.encode()
     gear, pedal = car.derivations()
     assert isinstance(gear, GearDerivation)
-    assert (gear.name, gear.delay_us, gear.least_rpm) == ("gear", 200_000, 600)
+    assert (gear.name, gear.delay_us, gear.least_rpm) == ("gear", 200_000, pytest.approx(880))
     assert pedal == PedalTravel(14.9, 85.1)
 
 

@@ -175,7 +175,7 @@ class Motion:
         s.rpm += max(-1_400 * DT, min(3_500 * DT, target - s.rpm))
 
     def _warm(self) -> None:
-        """Coolant warms with the fuel burned and settles at the thermostat; intake air warms with boost and standing."""
+        """Coolant warms with the fuel burned, up to the thermostat; intake air warms with boost and at a standstill."""
         car, s = self.car, self.now
         power = max(2.5, (s.torque_nm + 12) * s.rpm / 9549)
         s.coolant_c += power * 0.0115 * DT

@@ -53,9 +53,7 @@ def events(
         now_us += STEP_US
 
 
-def simulate(
-    script: Sequence[Phase], car: Car, seed: int, batches: tuple[Batch, ...] = DEFAULT_BATCHES
-) -> Recording:
+def simulate(script: Sequence[Phase], car: Car, seed: int, batches: tuple[Batch, ...] = DEFAULT_BATCHES) -> Recording:
     """A whole drive as a recording; arguments as for `events`. Nobody's words are recorded in it."""
     samples = (
         (event.t_us, name, value)

@@ -30,7 +30,7 @@ class Accelerate:
 
 @dataclass(frozen=True)
 class Hold:
-    """A steady speed in `gear`, wandering by `wander` km/h; `lost` cuts the link: seconds into the hold, and for how long."""
+    """A steady speed in `gear`, wandering by `wander` km/h; `lost`: when in it the link goes, and for how many seconds."""
 
     kmh: float
     seconds: float

@@ -51,7 +51,7 @@ class Sensors:
         self._trim = 0.0
         self._read: dict[str, Callable[[State], float]] = {
             "engine_speed": lambda s: steps_of(s.rpm + self._noise(6.0), 0.25, 0, 16_383.75, 2),
-            "road_speed": lambda s: steps_of(self._past[0], 1.0, 0, 255, 0),
+            "road_speed": lambda _: steps_of(self._past[0], 1.0, 0, 255, 0),
             "manifold_pressure": lambda s: steps_of(s.map_kpa + self._noise(0.8), 1.0, 0, 255, 0),
             "pedal": self._pedal,
             "throttle": lambda s: _byte_percent(12 + 72 * min(1.0, s.pedal / 0.5) + self._noise(0.3)),
@@ -59,11 +59,11 @@ class Sensors:
             "mass_airflow": lambda s: steps_of(self._air(s) * (1 + self._noise(0.01)), 0.01, 0, 655.35, 2),
             "lambda_1": self._lambda,
             "short_trim_1": self._short_trim,
-            "long_trim_1": lambda s: steps_of(2.3, 100 / 128, -100, 99.22, 2),
+            "long_trim_1": lambda _: steps_of(2.3, 100 / 128, -100, 99.22, 2),
             "coolant_temp": lambda s: steps_of(s.coolant_c, 1.0, -40, 215, 0),
             "intake_temp": lambda s: steps_of(s.intake_c, 1.0, -40, 215, 0),
-            "barometric_pressure": lambda s: steps_of(car.baro_kpa, 1.0, 0, 255, 0),
-            "ambient_temp": lambda s: steps_of(car.ambient_c, 1.0, -40, 215, 0),
+            "barometric_pressure": lambda _: steps_of(car.baro_kpa, 1.0, 0, 255, 0),
+            "ambient_temp": lambda _: steps_of(car.ambient_c, 1.0, -40, 215, 0),
             "fuel_system_status": lambda s: 4.0 if self._open_loop(s) else (2.0 if s.coolant_c > 35 else 1.0),
         }
 
