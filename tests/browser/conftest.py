@@ -1,0 +1,101 @@
+"""The page in a real browser: a server with canned answers, pages that record what went wrong, pictures of each.
+
+With COACH_PICTURES=1 in the environment every state is pictured in shots/, which no commit holds.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.browser.fixture_server import FixtureServer
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+SHOTS = Path(__file__).parent / "shots"
+PHONE = (390, 844)
+
+
+@pytest.fixture(scope="session")
+def _one_server() -> Iterator[FixtureServer]:
+    server = FixtureServer()
+    yield server
+    server.close()
+
+
+@pytest.fixture
+def server(_one_server: FixtureServer) -> FixtureServer:
+    """The page over canned answers, as fresh."""
+    _one_server.hang_up()
+    _one_server.reset()
+    return _one_server
+
+
+class Opened:
+    """A page with what it complained about."""
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+        self.complaints: list[str] = []
+        page.on("console", lambda message: self._note(message.type, message.text))
+        page.on("pageerror", lambda error: self.complaints.append(str(error)))
+
+    def _note(self, kind: str, text: str) -> None:
+        # A refused request is an answer of the server, shown to people; policy violations and errors are not.
+        if kind in {"error", "warning"} and "status of 404" not in text:
+            self.complaints.append(text)
+
+
+Open = Callable[..., Opened]
+
+
+@pytest.fixture
+def opening(browser: Browser, server: FixtureServer) -> Iterator[Open]:
+    """Opens the page at a hash, in a light and a size, and waits until its screen stands."""
+    contexts = []
+
+    def open_page(at: str = "#/", *, light: str = "day", size: tuple[int, int] = PHONE, clock: bool = False, **options: object) -> Opened:
+        context = browser.new_context(viewport={"width": size[0], "height": size[1]}, reduced_motion="reduce", **options)
+        context.set_default_timeout(10_000)
+        contexts.append(context)
+        opened = Opened(context.new_page())
+        if clock:
+            opened.page.clock.install()
+        opened.page.goto(f"{server.url}/?light={light}{at}")
+        opened.page.wait_for_function("() => document.body.dataset.screen !== undefined && document.querySelector('h1')?.textContent")
+        opened.page.evaluate("() => document.fonts.ready.then(() => true)")
+        return opened
+
+    yield open_page
+    for context in contexts:
+        context.close()
+
+
+@pytest.fixture
+def face(opening: Open, server: FixtureServer) -> Open:
+    """Opens Drive with a face of `faces.py`, its thread caught up."""
+    from tests.browser import faces
+
+    def open_face(name: str, **options: object) -> Opened:
+        server.face = name
+        opened = opening("#/drive", **options)
+        if len(faces.thread(name)) > 1 and name not in {*faces.WHOLE, "paused"}:
+            opened.page.wait_for_selector(".lane polyline", state="attached")
+        if name in faces.PAGES:
+            opened.page.wait_for_selector("[data-screen=arm]")
+        return opened
+
+    return open_face
+
+
+def shoot(page: Page, name: str) -> None:
+    """Keeps a picture in shots/, where pictures were asked for."""
+    if not os.environ.get("COACH_PICTURES"):
+        return
+    SHOTS.mkdir(exist_ok=True)
+    page.screenshot(path=SHOTS / f"{name}.png")

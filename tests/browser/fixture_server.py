@@ -1,0 +1,222 @@
+"""A stand-in for the server: the real page, canned answers, any face at a word. Kept as the page's test harness."""
+
+from __future__ import annotations
+
+import json
+import math
+import queue
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+
+from flask import Flask, Response, abort, jsonify, request, send_from_directory
+from werkzeug.serving import make_server
+
+from coach.assets import web_root
+from coach.words import words_table
+from tests.browser import faces
+
+POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"  # fmt: skip
+
+RECIPE: dict[str, Any] = {
+    "sha256": "f00d", "title": "Part load, roll-on and a settled idle", "revision": 2, "note": "Fill up first. Windows shut, air conditioning off.",
+    "minutes": 40, "findings": [],
+    "captures": [
+        {"id": "part-load", "title": "Steady part load", "kind": "hold", "place": "road", "times": 1, "sentence": "Hold 72–88 km/h in fifth for 3 minutes."},
+        {"id": "roll-on", "title": "Full pedal in fourth", "kind": "sweep", "place": "closed course", "times": 2, "limited": True,
+         "sentence": "From 2200 to 4600 rpm, twice. Boost never over 95 kPa.", "limits": "95 kPa boost or 108 °C"},
+        {"id": "settled-idle", "title": "Warm idle", "kind": "hold", "place": "parked", "times": 1, "sentence": "Stand still and let it idle for 90 seconds."},
+    ],
+}  # fmt: skip
+SOURCES = [
+    {"id": "all-good", "kind": "replay", "title": "Everything qualifies", "text": "41 minutes, recorded.", "recipe": "f00d"},
+    {"id": "simulator", "kind": "simulator", "title": "Simulator", "text": "A turbocharged hatchback, driven by a script."},
+]
+MARKS = {
+    "ready": [("link", "ok", "Engine running, 13.9 V. Answers in 41 ms."), ("signals", "ok", "6 of 6 found, each at the rate asked."),
+              ("engine", "warn", "Coolant 54 °C. The first 6 minutes warm it up."), ("road", "warn", "Full pedal in fourth reaches about 118 km/h: closed course only."),
+              ("room", "ok", "Space for 9 hours of recording.")],
+    "blocked": [("signals", "bad", "Boost ends too low: this car shows manifold pressure only up to 255 kPa, the limit asked needs 262."),
+                ("engine", "bad", "Pedal comes 4 times a second, 8 are asked."), ("link", "ok", "Engine running, 13.9 V."), ("room", "ok", "Space for 9 hours.")],
+    "looking": [("link", "ok", "Adapter found. Asking the engine."), ("signals", "looking", "4 of 6 so far."), ("engine", "todo", "Not asked yet."),
+                ("road", "todo", "Not asked yet."), ("room", "ok", "Space for 9 hours of recording.")],
+}  # fmt: skip
+
+
+def _attempt(outcome: str, start: float, length: float, code: str = "", text: str = "", remedy: str = "", **rest: Any) -> dict[str, Any]:
+    reason = None if not code else {"code": code, "signal": "road_speed", "value": 91.0, "bound": 88.0, "t_s": start + length, "text": text, "remedy": remedy}
+    secured = start + length - 4 if outcome == "secured" else None
+    return {"outcome": outcome, "start_s": start, "end_s": start + length, "duration_s": length, "secured_s": secured, "reason": reason, "excursions": [], **rest}
+
+
+VERDICT: dict[str, Any] = {
+    "recipe": {"title": RECIPE["title"], "revision": 2, "sha256": "f00d"},
+    "drive": {"duration_s": 2460.0, "samples": 98000, "signals": {"road_speed": {"count": 9840, "rate_hz": 4.0, "max_gap_s": 0.31}}},
+    "rules": 1, "alarms": [], "notes": [],
+    "captures": [
+        {"id": "part-load", "asked": 1, "qualified": 1, "attempts": [
+            _attempt("missed", 492, 151, "high", "Too fast: 91 km/h against 88 at 10:43.", "Stay under 88 km/h."),
+            _attempt("secured", 762, 204, "high", "Too fast: 90 km/h against 88 at 16:06.", excursions=[{"signal": "road_speed", "start_s": 800.0, "duration_s": 0.6, "peak": 89.0}]),
+        ]},
+        {"id": "roll-on", "asked": 2, "qualified": 2, "attempts": [
+            _attempt("stopped", 1320, 5.1, "limit", "Limit passed: Boost 99 kPa, limit 95, at 22:05.", "Tell the calibrator before you try again."),
+            _attempt("secured", 1476, 9.8), _attempt("secured", 1722, 9.6)]},
+        {"id": "settled-idle", "asked": 1, "qualified": 0, "attempts": [
+            _attempt("missed", 2220, 71, "high", "Engine 1032 rpm against 1000 at 38:11.", "Stay under 1000 rpm.")]},
+    ],
+}  # fmt: skip
+
+
+def _window() -> dict[str, Any]:
+    times = [n * 0.5 for n in range(448)]
+    inside = [t - 10 for t in times]
+    speed = [round(80 + 4 * math.sin(t / 17) + 2.2 * math.sin(t / 7 + 1) + (0 if 0 <= t <= 204 else 9 * math.sin((t + 6) / 3)), 1) for t in inside]
+    return {
+        "capture": "part-load", "number": 1, "outcome": "secured", "start_s": 10.0, "end_s": 214.0, "secured_s": 190.0,
+        "signals": [
+            {"signal": "road_speed", "name": "Speed", "unit": "km/h", "t_s": times, "values": speed, "low": 72.0, "high": 88.0, "asked": "72 to 88", "rate_hz": 4.0, "max_gap_s": 0.31},
+            {"signal": "gear", "name": "Gear", "unit": "", "t_s": times, "values": [5] * len(times), "low": 4.5, "high": 5.5, "asked": "fifth", "discrete": True, "rate_hz": 4.0, "max_gap_s": 0.31},
+            {"signal": "coolant_temp", "name": "Coolant", "unit": "°C", "t_s": times, "values": [round(87 + 0.9 * math.sin(t / 40), 1) for t in times], "low": 80.0, "high": None, "asked": "80 or more", "rate_hz": 0.5, "max_gap_s": 2.0},
+            {"signal": "pedal", "name": "Pedal", "unit": "%", "t_s": times, "values": [round(24 + 3 * math.sin(t / 9), 1) for t in times], "low": None, "high": None, "asked": "recorded", "rate_hz": 8.1, "max_gap_s": 0.16},
+        ],
+    }  # fmt: skip
+
+
+class FixtureServer:
+    """The page over canned answers.
+
+    Attributes:
+        face: name of the face that /api/state and new streams give.
+        marks: which answer /api/ready gives.
+        recipes: what /api/recipes lists.
+        posts: every POST as (path below /api/, body), for tests to look at.
+        vendor: whether web/vendor is served.
+    """
+
+    def __init__(self) -> None:
+        self.reset()
+        self._streams: list[queue.Queue[dict[str, Any] | None]] = []
+        self._count = 0
+        self._server = make_server("127.0.0.1", 0, self._app(), threaded=True)
+        self._server.daemon_threads = True
+        threading.Thread(target=self._server.serve_forever, daemon=True).start()
+        self.url = f"http://127.0.0.1:{self._server.server_port}"
+
+    def reset(self) -> None:
+        """As at the start."""
+        self.face = "none"
+        self.marks = "ready"
+        self.recipes: list[dict[str, Any]] = [RECIPE]
+        self.sources: list[dict[str, Any]] = SOURCES
+        self.posts: list[tuple[str, Any]] = []
+        self.vendor = True
+
+    def close(self) -> None:
+        """Stops serving."""
+        self.hang_up()
+        self._server.shutdown()
+
+    def push(self, state: dict[str, Any]) -> None:
+        """Sends a live state to every open stream."""
+        for stream in self._streams:
+            stream.put(state)
+
+    def hang_up(self) -> None:
+        """Ends every open stream."""
+        for stream in self._streams:
+            stream.put(None)
+
+    def state(self) -> dict[str, Any]:
+        """The live state of the present face."""
+        if self.face in faces.FACES:
+            return faces.copy(self.face)
+        none = faces.copy("hold")
+        none["drive"] |= {"phase": "none", "id": None}
+        return none | {"lead": None, "captures": []}
+
+    def _stream(self) -> Iterator[str]:
+        mine: queue.Queue[dict[str, Any] | None] = queue.Queue()
+        self._streams.append(mine)
+        mine.put(self.state())
+        try:
+            while (state := mine.get()) is not None:
+                self._count += 1
+                yield f"id: boot-{self._count}\nevent: state\ndata: {json.dumps(state)}\n\n"
+        finally:
+            self._streams.remove(mine)
+
+    def _app(self) -> Flask:
+        app = Flask(__name__, static_folder=None)
+        root: Path = web_root()
+
+        @app.after_request
+        def policy(response: Response) -> Response:
+            response.headers["Content-Security-Policy"] = POLICY
+            response.headers["X-Content-Type-Options"] = "nosniff"
+            return response
+
+        @app.get("/")
+        def index() -> Response:
+            return send_from_directory(root, "index.html")
+
+        @app.get("/<path:name>")
+        def file(name: str) -> Response:
+            if name.startswith("vendor/") and not self.vendor:
+                abort(404)
+            return send_from_directory(root, name)
+
+        @app.get("/api/live")
+        def live() -> Response:
+            return Response(self._stream(), mimetype="text/event-stream")
+
+        @app.post("/api/<path:name>")
+        def post(name: str) -> tuple[Response, int]:
+            body = request.get_data(as_text=True) if name == "recipes" else request.get_json(silent=True)
+            self.posts.append((name, body))
+            if name == "recipes" and "format = 1" not in body:
+                message = "The recipe is not TOML: a key is expected at line 1."
+                return jsonify(error={"code": "bad_input", "message": message, "where": "line 1"}), 400
+            if name == "recipes":
+                return jsonify(sha256="f00d"), 201
+            return jsonify(id="d1"), 201
+
+        canned: dict[str, Any] = {
+            "about": lambda: {"name": "coach", "version": "0", "boot": "boot", "rules": 1},
+            "words": words_table,
+            "state": self.state,
+            "recipes": lambda: {"recipes": self.recipes},
+            "recipes/f00d": lambda: RECIPE,
+            "sources": lambda: {"sources": self.sources},
+            "ready": lambda: {"marks": [{"id": i, "state": s, "text": text} for i, s, text in MARKS[self.marks]]},
+            "drives": lambda: {"drives": [{"id": "d1", "title": RECIPE["title"], "duration_s": 2460.0, "asked": 3, "qualified": 2}]},
+            "drives/d1": lambda: {"id": "d1", "duration_s": 2460.0},
+            "drives/d1/attempts": lambda: VERDICT,
+            "drives/d1/windows/part-load/1": _window,
+            "drives/d1/lane": lambda: {"points": self._points()},
+        }
+
+        @app.get("/api/<path:name>")
+        def get(name: str) -> Response:
+            if name.endswith(".csv"):
+                return Response("t_s,road_speed [km/h]\n0.0,80\n", mimetype="text/csv")
+            if name not in canned:
+                abort(404)
+            return jsonify(canned[name]())
+
+        return app
+
+    def _points(self) -> list[list[float]]:
+        if self.face in faces.FACES:
+            return faces.thread(self.face)
+        return faces.boost_thread(1.0, 0.9) if request.args.get("capture") == "roll-on" else faces.speed_thread(1.0)
+
+
+if __name__ == "__main__":
+    import sys
+
+    server = FixtureServer()
+    server.face = sys.argv[1] if len(sys.argv) > 1 else "none"
+    print(server.url, flush=True)
+    threading.Event().wait()

@@ -1,0 +1,143 @@
+// Drive: what now. One controller for the faces; each part draws itself from the state.
+
+import { act, get, seg } from "../api.js";
+import { h } from "../dom.js";
+import { onEvent } from "../live.js";
+import { Bar } from "../parts/bar.js";
+import { Instruction } from "../parts/instruction.js";
+import { Lane } from "../parts/lane.js";
+import { Rows } from "../parts/rows.js";
+import { Sheet } from "../parts/sheet.js";
+import { Strip } from "../parts/strip.js";
+import { AlarmFace, DoneFace, LockedFace } from "../parts/whole.js";
+import { follow, known, learnPhone } from "../store.js";
+import { Trace } from "../trace.js";
+import { t } from "../words.js";
+
+/** @typedef {import("../types.js").LiveState} LiveState */
+/** @typedef {import("../types.js").Phone} Phone */
+
+const DONE = new Set(["everything", "nothing_left"]);
+
+/** Which face takes the screen. @param {LiveState} live */
+export function faceOf({ drive, face, alarm }) {
+  if (alarm || face.ground === "alarm") return "alarm";
+  if (drive.phase === "stopping") return "drive";
+  if (drive.locked) return "locked";
+  return DONE.has(face.code) && drive.phase !== "paused" ? "done" : "drive";
+}
+
+/**
+ * The instruction as the phone must give it: the server's, or its own where it has lost the server.
+ * @param {LiveState} live
+ * @param {Phone} phone
+ * @returns {import("../types.js").Face}
+ */
+export function faceShown({ face }, phone) {
+  if (!phone.lost) return face;
+  return {
+    ground: "lost", mark: "dashed", code: "lost_laptop", number: "", number_kind: "none",
+    line: t(phone.told ? "lost.stop" : "lost.line"), caption: t("lost.caption", { s: phone.age_s }),
+  };
+}
+
+/** @param {import("../main.js").Way} way */
+export function drive(way) {
+  const send = (/** @type {string} */ action, /** @type {Record<string, unknown>} */ body = {}) => act(action, body).catch(() => undefined);
+  const stop = () => (known.phone.lost ? learnPhone({ told: true }) : send("stop"));
+  const capture = () => known.live?.lead?.id;
+  const instruction = new Instruction();
+  const strip = new Strip();
+  const lane = new Lane();
+  const rows = new Rows();
+  const sheet = new Sheet({ skip: () => send("skip", { capture: capture() }), pause: () => send("pause"), resume: () => send("resume"), other: () => send("role", { role: null }) });
+  const bar = new Bar({ stop, carryOn: () => send("carry-on"), more: () => known.live && sheet.open(known.live) });
+  const again = h("button", { class: "act main wide tall again", type: "button", onclick: () => send("resume") }, t("more.resume"));
+  rows.container.append(h("li", {}, again));
+  const main = h("main", { class: "drive", "data-hand": way.hand }, h("section", { class: "top" }, strip.container, instruction.container), lane.container, rows.container, bar.container);
+  const faces = {
+    drive: { container: main },
+    alarm: new AlarmFace({ stop, seen: () => send("seen", { capture: capture() }) }),
+    locked: new LockedFace({ stop, passenger: () => send("role", { role: "passenger" }) }),
+    done: new DoneFace({ stop }),
+  };
+  const root = h("div", { class: "screen" }, sheet.container);
+  const trace = new Trace();
+  /** @type {string} */
+  let shown = "";
+
+  /** @param {import("../store.js").Known} now */
+  const update = ({ live, phone }) => {
+    if (!live) return;
+    const { drive: going, lead } = live;
+    if (going.phase === "ended" || going.phase === "none") {
+      way.go(going.id ? `#/after?drive=${seg(going.id)}` : "#/");
+      return;
+    }
+    if (live.face.code === "arm_standing" || live.face.code === "arm_parked_standing") {
+      if (lead && way.armLater !== lead.id && !phone.lost) {
+        way.go(`#/arm?capture=${seg(lead.id)}`);
+        return;
+      }
+    } else way.armLater = "";
+
+    const name = phone.lost ? "drive" : faceOf(live);
+    if (name !== shown) {
+      shown = name;
+      root.replaceChildren(faces[/** @type {keyof typeof faces} */ (name)].container, sheet.container);
+      if (name !== "drive" && sheet.container.open) sheet.container.close();
+    }
+    if (name === "alarm") faces.alarm.update(live);
+    if (name === "locked") faces.locked.update(live, phone);
+    if (name === "done") faces.done.update(live, phone);
+    follow_trace(lead, phone);
+    if (name !== "drive") return;
+
+    const face = faceShown(live, phone);
+    const paused = going.phase === "paused";
+    const gone = phone.lost || live.link.state === "lost";
+    main.dataset.ground = face.ground;
+    instruction.update(face);
+    strip.update(live, phone);
+    lane.update(paused ? null : lead, trace, gone);
+    rows.update(paused ? null : lead, face.ground, phone.lost ? phone.age_s : null);
+    again.hidden = !paused || phone.lost;
+    bar.update(going.phase === "stopping" && !phone.lost);
+  };
+
+  /**
+   * Keeps the thread; after a gap it is asked for.
+   * @param {import("../types.js").Lead | null} lead
+   * @param {Phone} phone
+   */
+  function follow_trace(lead, phone) {
+    if (phone.lost) return;
+    const running = lead?.lane && (lead.phase === "running" || lead.phase === "held");
+    if (!lead || !lead.lane || !running) {
+      if (lead?.phase !== "closed" && known.live?.link.state !== "lost") trace.clear();
+      return;
+    }
+    const key = `${lead.id} ${lead.number ?? ""}`;
+    const unseen = ["stale", "unknown", "missing", "unreadable"].includes(lead.lane.status);
+    if (key !== trace.key && lead.lane.progress > 0.02) catchUp(lead.id, key);
+    trace.add(key, { x: lead.lane.head?.x ?? lead.lane.progress, y: unseen ? null : (lead.lane.head?.y ?? 0.5) });
+  }
+
+  /**
+   * @param {string} id of the capture
+   * @param {string} key
+   */
+  async function catchUp(id, key) {
+    const drive = known.live?.drive.id;
+    if (!drive) return;
+    const answer = await get(`drives/${seg(drive)}/lane`, { capture: id }).catch(() => null);
+    const points = (answer?.points ?? []).map((/** @type {[number, number | null]} */ [x, y]) => ({ x, y }));
+    if (!points.length || trace.key !== key) return;
+    trace.fill(key, [...points.filter((/** @type {any} */ one) => one.x <= (trace.points[0]?.x ?? 1)), ...trace.points]);
+    update(known);
+  }
+
+  way.leave(follow(update));
+  way.leave(onEvent((name) => name === "state" && update(known)));
+  return root;
+}

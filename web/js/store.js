@@ -1,0 +1,40 @@
+// What the page knows now, and who wants to hear of it. Listeners run once a frame, however much came in between.
+
+/**
+ * @typedef {object} Known
+ * @property {import("./types.js").LiveState | null} live
+ * @property {import("./types.js").Phone} phone
+ */
+
+/** @type {Known} */
+export const known = { live: null, phone: { lost: false, age_s: 0, back: "", told: false } };
+
+/** @type {Set<(known: Known) => void>} */
+const listeners = new Set();
+let waiting = false;
+
+/**
+ * Calls back at each change, and once now. Returns how to stop it.
+ * @param {(known: Known) => void} listener
+ */
+export function follow(listener) {
+  listeners.add(listener);
+  listener(known);
+  return () => listeners.delete(listener);
+}
+
+/** @param {Partial<Known>} change */
+export function learn(change) {
+  Object.assign(known, change);
+  if (waiting) return;
+  waiting = true;
+  requestAnimationFrame(() => {
+    waiting = false;
+    for (const listener of [...listeners]) listener(known);
+  });
+}
+
+/** @param {Partial<import("./types.js").Phone>} change */
+export function learnPhone(change) {
+  learn({ phone: { ...known.phone, ...change } });
+}

@@ -1,0 +1,141 @@
+// What the server sends, as the page reads it. Types only; nothing here runs.
+
+/**
+ * @typedef {"calm" | "steer" | "warn" | "alarm" | "secured" | "lost"} Ground
+ * @typedef {"none" | "up" | "down" | "tick" | "octagon" | "broken" | "wall" | "dashed"} FaceMark
+ * @typedef {"met" | "low" | "high" | "saturated" | "unreadable" | "out_of_range" | "wander" | "stale" | "unknown" | "missing"} Status
+ * @typedef {"todo" | "running" | "secured" | "missed" | "stopped" | "sparse" | "skipped"} OutcomeName
+ *
+ * @typedef {object} DriveState
+ * @property {string | null} id
+ * @property {"recording" | "stopping" | "paused" | "ended" | "none"} phase
+ * @property {number} t_s seconds since the drive's first sample
+ * @property {number | null} stop_left_s
+ * @property {"replay" | "simulator" | "link"} source
+ * @property {number | null} speed null: flat out
+ * @property {boolean} [locked] the car moves and nobody has confirmed being the passenger
+ * @property {boolean} [moving]
+ * @property {string | null} [recipe] its SHA-256
+ *
+ * @typedef {object} Face
+ * @property {Ground} ground
+ * @property {FaceMark} mark
+ * @property {string} code
+ * @property {string} line at most six words
+ * @property {string} number
+ * @property {"clock" | "count" | "amount" | "gear" | "none"} number_kind
+ * @property {string} caption
+ * @property {string} [speech]
+ *
+ * @typedef {object} LaneState
+ * @property {string} signal
+ * @property {string} name
+ * @property {string} unit
+ * @property {number | string | null} value
+ * @property {Status} status
+ * @property {string} spare
+ * @property {number | null} low
+ * @property {number | null} high
+ * @property {string | null} low_text
+ * @property {string | null} high_text
+ * @property {number} progress 0 to 1
+ * @property {string | null} goal
+ * @property {number | null} ceiling
+ * @property {string | null} ceiling_text
+ * @property {string | null} swept the signal that runs across, where that is not time
+ * @property {number | null} ghost how far the best missed attempt came, 0 to 1
+ * @property {{x: number, y: number | null} | null} head
+ *
+ * @typedef {object} Lead
+ * @property {string} id
+ * @property {string} title
+ * @property {"hold" | "sweep" | "collect"} kind
+ * @property {string} place
+ * @property {"waiting" | "armed" | "running" | "held" | "closed"} phase
+ * @property {string | null} gate
+ * @property {number | null} [number] of the running attempt
+ * @property {LaneState | null} lane
+ * @property {RowState[]} rows
+ * @property {string | null} [more]
+ *
+ * @typedef {object} RowState
+ * @property {string} signal
+ * @property {string} name
+ * @property {string | number | null} value
+ * @property {string} unit
+ * @property {string} asked
+ * @property {string} spare
+ * @property {Status} status
+ * @property {number | null} low where the allowed stretch begins on the rule, 0 to 1
+ * @property {number | null} high
+ * @property {number | null} at
+ * @property {number | null} age_s
+ *
+ * @typedef {object} CaptureState
+ * @property {string} id
+ * @property {string} title
+ * @property {string} kind
+ * @property {string} place
+ * @property {OutcomeName} outcome
+ * @property {number} asked
+ * @property {number} done
+ * @property {string | null} gate
+ *
+ * @typedef {object} AlarmState
+ * @property {string} signal
+ * @property {string} line
+ * @property {string} text
+ *
+ * @typedef {object} LiveState
+ * @property {DriveState} drive
+ * @property {Face} face
+ * @property {Lead | null} lead
+ * @property {CaptureState[]} captures
+ * @property {AlarmState | null} alarm
+ * @property {{state: "up" | "lost" | "none", age_s: number | null}} link
+ *
+ * @typedef {object} Phone what the page knows of its own connection to the server
+ * @property {boolean} lost
+ * @property {number} age_s since the last word from the server
+ * @property {string} back what to say for three seconds after coming back, or ""
+ * @property {boolean} told whether Stop was pressed while lost
+ *
+ * @typedef {object} Attempt
+ * @property {Exclude<OutcomeName, "todo" | "running" | "skipped">} outcome
+ * @property {number} [number]
+ * @property {number} start_s
+ * @property {number} end_s
+ * @property {number} duration_s
+ * @property {number | null} secured_s
+ * @property {{code: string, signal: string | null, value: number | null, bound: number | null, t_s: number, text: string, remedy?: string} | null} reason
+ * @property {{signal: string, start_s: number, duration_s: number, peak: number | null}[]} [excursions]
+ * @property {{from_s: number, to_s: number} | null} [crossings]
+ * @property {boolean} [small]
+ *
+ * @typedef {object} Verdict
+ * @property {{title: string, revision: number, sha256: string}} recipe
+ * @property {{duration_s: number, samples: number, signals: Record<string, {count: number, rate_hz: number, max_gap_s: number}>}} drive
+ * @property {{id: string, title?: string, asked: number, qualified: number, attempts: Attempt[]}[]} captures
+ *
+ * @typedef {object} RecipeCapture
+ * @property {string} id
+ * @property {string} title
+ * @property {"hold" | "sweep" | "collect"} kind
+ * @property {string} place road, closed course or parked
+ * @property {number} times
+ * @property {string} sentence
+ * @property {boolean} [limited] whether it has a limit
+ * @property {string} [limits] its limits as one phrase, "95 kPa boost or 108 °C"
+ * @property {string} [reach] where a sweep ends and what room it needs, one sentence
+ *
+ * @typedef {object} RecipeView
+ * @property {string} sha256
+ * @property {string} title
+ * @property {number} revision
+ * @property {string} [note]
+ * @property {number | null} [minutes]
+ * @property {RecipeCapture[]} captures
+ * @property {{level: string, message: string}[]} [findings]
+ */
+
+export {};

@@ -1,0 +1,58 @@
+// Every text of the page comes from the server's one catalogue; no text stands in the code.
+
+/** @type {Record<string, any>} */
+let page = {};
+
+/** @param {Record<string, any>} catalogue as GET /api/words gives it */
+export function setWords(catalogue) {
+  page = catalogue.page ?? {};
+}
+
+/**
+ * The text under a dotted key, its `{name}` filled in. A missing key is shown as itself, so that a test can see it.
+ * @param {string} key
+ * @param {Record<string, string | number>} [values]
+ * @returns {string}
+ */
+export function t(key, values = {}) {
+  let found = /** @type {any} */ (page);
+  for (const part of key.split(".")) found = found?.[part];
+  if (typeof found !== "string") return key;
+  return found.replace(/\{(\w+)\}/g, (whole, name) => (name in values ? String(values[name]) : whole));
+}
+
+/**
+ * Whether the catalogue has the key.
+ * @param {string} key
+ */
+export function has(key) {
+  return t(key) !== key;
+}
+
+/**
+ * A small whole number as a word, from the catalogue; larger ones as figures.
+ * @param {number} n
+ */
+export function count(n) {
+  return has(`numbers.${n}`) ? t(`numbers.${n}`) : String(n);
+}
+
+/**
+ * Text with its first letter in upper case.
+ * @param {string} text
+ */
+export function upper(text) {
+  return text.charAt(0).toUpperCase() + text.slice(1);
+}
+
+/**
+ * Seconds as m:ss, or h:mm:ss.
+ * @param {number} seconds
+ */
+export function clock(seconds) {
+  const whole = Math.max(0, Math.floor(seconds + 1e-6));
+  const two = (/** @type {number} */ n) => String(n).padStart(2, "0");
+  const hours = Math.floor(whole / 3600);
+  const minutes = Math.floor((whole % 3600) / 60);
+  return hours ? `${hours}:${two(minutes)}:${two(whole % 60)}` : `${minutes}:${two(whole % 60)}`;
+}
