@@ -29,7 +29,7 @@ LEAST_KMH = 3.0
 """Below this the car stands or creeps on the clutch: the gear is unknown."""
 
 LEAST_RPM = 500.0
-"""Below this the engine does not drive the car: the gear is unknown. A known idle speed raises it to just above that."""
+"""Below this the engine does not drive the car: the gear is unknown. A known idle speed raises it to just above."""
 
 UNKNOWN_AFTER_US = 400_000
 """A gear that was told holds this long against samples that do not fit it, counted from the first of them."""

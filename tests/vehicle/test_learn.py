@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import gzip
-from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -33,13 +32,14 @@ def open_drive(number):
             "engine_speed": next(i for i, h in enumerate(header) if h.startswith("Engine RPM")),
             "road_speed": next(i for i, h in enumerate(header) if h.startswith("Vehicle Speed")),
         }
-        last, day = None, timedelta()
+        last_us = day_us = 0
         for row in rows:
-            clock = datetime.strptime(row[0], "%H:%M:%S.%f")  # noqa: DTZ007 (time of day without a date)
-            if last is not None and clock < last - timedelta(hours=12):
-                day += timedelta(days=1)
-            last = clock
-            t_us = round((clock - datetime(1900, 1, 1) + day).total_seconds() * 1e6)  # noqa: DTZ001
+            hours, minutes, seconds = row[0].split(":")
+            t_us = (int(hours) * 60 + int(minutes)) * 60_000_000 + round(float(seconds) * 1e6) + day_us
+            if t_us < last_us - 12 * 3600 * 1_000_000:
+                day_us += 24 * 3600 * 1_000_000  # a clock without a date passed midnight
+                t_us += 24 * 3600 * 1_000_000
+            last_us = t_us
             for name, i in at.items():
                 if row[i]:
                     columns[name].setdefault(t_us, float(row[i]))

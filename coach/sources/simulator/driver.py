@@ -30,7 +30,7 @@ class Accelerate:
 
 @dataclass(frozen=True)
 class Hold:
-    """A steady speed in `gear`, wandering by `wander` km/h; `lost`: when in it the link goes, and for how many seconds."""
+    """A steady speed in `gear`, wandering by `wander` km/h; `lost`: when the link goes and for how many seconds."""
 
     kmh: float
     seconds: float
