@@ -35,12 +35,16 @@ class Voice:
             hold: microseconds left and in all of the hold that runs, or None.
             attempt: which attempt runs, or None.
         """
+        said = self._number
         if face.key != self._key:
             self._new_line(face, now_us, attempt)
         elif face.code.startswith(_REPEATED) and self._due(now_us):
             self._repeats += 1
             self._say(face.speech)
-        self._milestones(face, hold)
+        passed = self._milestones(face, hold)
+        # What to do now comes before how long it still takes.
+        if passed and said == self._number:
+            self._say(passed)
         return self._text, self._number
 
     def _due(self, now_us: int) -> bool:
@@ -57,18 +61,18 @@ class Voice:
             self._say(face.speech)
         self._holding = attempt
 
-    def _milestones(self, face: Instruction, hold: tuple[float, float] | None) -> None:
+    def _milestones(self, face: Instruction, hold: tuple[float, float] | None) -> str:
+        """The words of the time mark that was passed since the last call; empty for none."""
         if hold is None:
             self._left = None
-            return
+            return ""
         left, whole = hold
         before, self._left = self._left, left
         if before is None or not face.code.startswith(("hold_", "nudge_")):
-            return
+            return ""
         marks = {whole / 2: "face.hold_half.speech"} | {float(at): key for at, key in _TIMES if at < 0.9 * whole}
         passed = [at for at in marks if left <= at < before]
-        if passed:
-            self._say(self._words(marks[min(passed)]))
+        return self._words(marks[min(passed)]) if passed else ""
 
     def _say(self, text: str) -> None:
         if text:
