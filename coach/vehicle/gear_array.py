@@ -58,26 +58,30 @@ def gear_feed(gears: Gears, delay_us: int, least_rpm: float, feeds: Sequence[Fee
     t = merged.t_us
     engine_i, road_i = merged.index
     engine_us, road_us = engine.t_us[engine_i], road.t_us[road_i]
-    lost = np.isin(engine.flag, (UNREADABLE, OUT_OF_RANGE))[engine_i]
-    lost |= np.isin(road.flag, (UNREADABLE, OUT_OF_RANGE))[road_i]
-    rpm = np.where(engine.flag == OK, engine.value, np.nan)[engine_i]
-    kmh = np.where(road.flag == OK, road.value, np.nan)[road_i]
+    rpm, kmh = _readable(engine)[engine_i], _readable(road)[road_i]
+    lost = (engine.flag >= OUT_OF_RANGE)[engine_i] | (road.flag >= OUT_OF_RANGE)[road_i]
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        gear = _fit(gears, least_rpm, engine_us, rpm, road_us - delay_us, kmh)
+        gear = _fit(gears, least_rpm, engine_us, rpm, road_us - delay_us if delay_us else road_us, kmh)
     has = (gear >= 0) | lost
     at = np.flatnonzero(has)
-    number = np.array(gears.number)
-    value = np.where(lost[at], np.nan, number[np.maximum(gear[at], 0)])
+    value = np.array([*gears.number, np.nan])[gear[at]]  # an index of -1, a lost input, is the last one
+    flag = np.where(lost[at], UNREADABLE, OK).astype(np.uint8)
     until = np.full(len(at), NEVER_US, dtype=np.int64)
     since = until.copy()
     # A sample is cut where the instant right after it has none.
-    followed = at[at + 1 < len(t)]
-    cut = ~has[followed + 1]
-    where = np.flatnonzero(cut)
-    since[where] = t[followed[cut] + 1]
+    cut = has.copy()
+    cut[:-1] &= ~has[1:]
+    cut[-1:] = False
+    after = np.flatnonzero(cut)
+    where = np.searchsorted(at, after)
+    since[where] = t[after + 1]
     until[where] = since[where] + UNKNOWN_AFTER_US
-    flag = np.where(lost[at], UNREADABLE, OK).astype(np.uint8)
     return Feed(t[at], value, flag, ("engine_speed", "road_speed"), (engine_us[at], road_us[at]), until, since)
+
+
+def _readable(feed: Feed) -> Floats:
+    """The values, NaN where a sample has none or is at the end of its encoding."""
+    return np.where(feed.flag == OK, feed.value, np.nan) if feed.flag.any() else feed.value
 
 
 def _fit(gears: Gears, least_rpm: float, engine_us: Ints, rpm: Floats, true_us: Ints, kmh: Floats) -> NDArray[np.intp]:
@@ -85,21 +89,36 @@ def _fit(gears: Gears, least_rpm: float, engine_us: Ints, rpm: Floats, true_us: 
     b = _Bounds(*(np.array(column) for column in (
         gears.number, gears.ratio, gears.middle, gears.enter_low, gears.enter_high, gears.keep_low, gears.keep_high,
     )))  # fmt: skip
-    drives = (kmh >= LEAST_KMH) & (rpm >= least_rpm)
     slack = HALF_STEP_KMH + DRIFT_KMH_S * (np.abs(engine_us - true_us) / 1e6)
     low, high = (kmh - slack) * (1 - KEEP), (kmh + slack) * (1 + KEEP)
+    drives = (kmh >= LEAST_KMH) & (rpm >= least_rpm)
     aligned, known = _aligned(engine_us, rpm, true_us)
     quotient = aligned / kmh
-    near = np.searchsorted(b.middle, quotient, side="left")
-    near[~(drives & known)] = 0
+    near = _nearest(b.middle, quotient)
+    ratio = b.ratio[near]
     enter = drives & known & (b.enter_low[near] <= quotient) & (quotient <= b.enter_high[near])
-    enter &= _within(b.ratio[near], aligned, kmh, ENTER) & _now(b.ratio[near], rpm, low, high)
-    # The gear told last: that of the last instant that entered one.
-    last = np.maximum.accumulate(np.where(enter, np.arange(len(rpm)), -1)) if len(rpm) else near
-    told = near[np.maximum(last, 0)]
-    kept = (b.keep_low[told] <= quotient) & (quotient <= b.keep_high[told]) & _within(b.ratio[told], aligned, kmh, KEEP)
-    stays = drives & (last >= 0) & (kept | ~known) & _now(b.ratio[told], rpm, low, high)
-    return np.where(enter | stays, told, -1)
+    enter &= _within(ratio, aligned, kmh, ENTER)
+    enter &= _now(ratio, rpm, low, high)
+    gear = np.where(enter, near, -1)
+    # The others keep the gear told last, that of the last instant that entered one, if they still fit it.
+    others = np.flatnonzero(drives & ~enter)
+    if len(others) and enter.any():
+        entered = np.flatnonzero(enter)
+        last = np.searchsorted(entered, others) - 1
+        others, told = others[last >= 0], near[entered[last[last >= 0]]]
+        q, r, unknown = quotient[others], b.ratio[told], ~known[others]
+        kept = (b.keep_low[told] <= q) & (q <= b.keep_high[told]) & _within(r, aligned[others], kmh[others], KEEP)
+        stays = (kept | unknown) & _now(r, rpm[others], low[others], high[others])
+        gear[others[stays]] = told[stays]
+    return gear
+
+
+def _nearest(middle: Floats, quotient: Floats) -> NDArray[np.intp]:
+    """How many midpoints lie below each quotient: `bisect_left` for a handful of midpoints, faster than a search."""
+    count = np.zeros(len(quotient), dtype=np.int8)
+    for bound in middle.tolist():
+        count += quotient > bound
+    return count.astype(np.intp)
 
 
 def _within(ratio: Floats, rpm: Floats, kmh: Floats, share: float) -> Bools:
@@ -114,8 +133,8 @@ def _now(ratio: Floats, rpm: Floats, low: Floats, high: Floats) -> Bools:
 
 def _aligned(engine_us: Ints, rpm: Floats, true_us: Ints) -> tuple[Floats, Bools]:
     """Engine speed at each `true_us` from the engine samples seen by then, and where it can be told."""
-    if not len(rpm):
-        return rpm, np.zeros(0, dtype=np.bool_)
+    if np.array_equal(engine_us, true_us):
+        return rpm, np.ones(len(rpm), dtype=np.bool_)
     new = np.ones(len(rpm), dtype=np.bool_)
     new[1:] = engine_us[1:] != engine_us[:-1]
     seen_us, seen = engine_us[new], rpm[new]
