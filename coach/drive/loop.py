@@ -129,6 +129,7 @@ class Loop:
         elif isinstance(event, Advance):
             self.time_us = max(self.time_us, event.t_us)
             self._heard_us = self.parts.clock.steady_us()
+            self.parts.log.promised_us = self.time_us
             self._said(self._judge.advance(event.t_us))
             self.parts.windows.reached(self.time_us)
         elif isinstance(event, Marked):

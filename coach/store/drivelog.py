@@ -25,6 +25,9 @@ class DriveLog:
     Attributes:
         error: why nothing is written any more, or None.
         samples: how many samples were handed in.
+        durable_us: time of the last sample that is durable, or -1.
+        promised_us: set by the loop when the source promises that every sample before this time has come; stored with
+            what is written next, because a deadline that it let fall due must fall due again when judged again.
     """
 
     def __init__(self, writer: Writer, key: int, recipe_sha: str, rules: int) -> None:
@@ -32,6 +35,7 @@ class DriveLog:
         self.error: CoachError | None = None
         self.samples = 0
         self.durable_us = -1
+        self.promised_us: int | None = None
         self._writer = writer
         self._recipe_sha = recipe_sha
         self._rules = rules
@@ -68,6 +72,7 @@ class DriveLog:
                 self._post(_nothing, done)
             return
         sequence = self._next("blocks")
+        promised = self.promised_us
         fresh = list(self._numbers.items())[self._known :]
         self._known = len(self._numbers)
 
@@ -75,6 +80,7 @@ class DriveLog:
             for name, number in fresh:
                 db.execute("INSERT OR IGNORE INTO signals VALUES (?, ?, ?)", (self.key, number, name))
             _insert_block(db, self.key, sequence, block)
+            _progress(db, self.key, block.last_us, block.samples, promised)
 
         def stored(error: CoachError | None) -> None:
             if error is None:
@@ -95,9 +101,11 @@ class DriveLog:
         self.flush()
         row = (self.key, self._next("events"), event.t_us, type_name(event), dump_event(event))
         attempt = event.attempt if isinstance(event, Ended) else None
+        promised = self.promised_us
 
         def work(db: sqlite3.Connection) -> None:
             db.execute("INSERT INTO events VALUES (?, ?, ?, ?, ?)", row)
+            _progress(db, self.key, 0, 0, promised)
             if attempt is not None:
                 insert_attempt(db, self.key, self._recipe_sha, self._rules, attempt)
 
@@ -120,6 +128,7 @@ class DriveLog:
     ) -> None:
         """Closes the drive; no sample may follow. `error` is the sentence why it ended early."""
         self.flush()
+        promised = self.promised_us
         if self.error is not None:
             error = self.error.message
 
@@ -128,6 +137,7 @@ class DriveLog:
                 "UPDATE drives SET phase='ended', ended_wall_us=?, error=coalesce(?, error) WHERE key=?",
                 (wall_us, error, self.key),
             )
+            _progress(db, self.key, 0, 0, promised)
 
         # Also after a failure: when there is room again for so little, the drive is closed and says why.
         self._writer.post(work, done, wait=False)
@@ -173,11 +183,15 @@ def _insert_block(db: sqlite3.Connection, key: int, sequence: int, block: Block)
         "INSERT INTO blocks VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
         (key, sequence, block.first_us, block.last_us, block.samples, block.format, block.checksum, block.data),
     )
+
+
+def _progress(db: sqlite3.Connection, key: int, last_us: int, samples: int, promised_us: int | None) -> None:
     # A row of its own: the drive's row carries the recipe and the plan, and would be rewritten with every block.
     db.execute(
-        "INSERT INTO progress VALUES (?, ?, ?) ON CONFLICT (drive) DO UPDATE"
-        " SET last_us = max(last_us, excluded.last_us), samples = samples + excluded.samples",
-        (key, block.last_us, block.samples),
+        "INSERT INTO progress VALUES (?, ?, ?, ?) ON CONFLICT (drive) DO UPDATE SET last_us = max(last_us,"
+        " excluded.last_us), samples = samples + excluded.samples, promised_us = coalesce(excluded.promised_us,"
+        " promised_us)",
+        (key, last_us, samples, promised_us),
     )
 
 

@@ -70,6 +70,7 @@ class DriveRow:
         id: what it is called in addresses: UTC time of its creation, e.g. `20260504-093000`.
         anchor_wall_us: wall clock at t=0, or None while no sample has come or where it is not known.
         last_us: time of the last stored sample.
+        promised_us: every sample before this time is stored; None when its source never promised that.
         recovered: it was left open by a crash and closed when the folder was opened again.
         error: the sentence why recording stopped early, or None.
     """
@@ -81,6 +82,7 @@ class DriveRow:
     anchor_wall_us: int | None
     last_us: int
     samples: int
+    promised_us: int | None
     phase: Phase
     recovered: bool
     error: str | None

@@ -19,7 +19,7 @@ from coach.store.model import Around, DriveRow, RecipeRow, StoredEvent, WindowRo
 
 _DRIVE = """
 SELECT d.id, d.key, d.created_wall_us, d.ended_wall_us, d.anchor_wall_us,
-  coalesce(p.last_us, 0), coalesce(p.samples, 0),
+  coalesce(p.last_us, 0), coalesce(p.samples, 0), p.promised_us,
   d.phase, d.recovered, d.error, d.recipe, d.recipe_sha, d.recipe_name, d.title, d.revision,
   d.vehicle, d.vehicle_name, d.plan, d.catalogue, d.rules, d.source, d.around
 FROM drives d LEFT JOIN progress p ON p.drive = d.key
@@ -94,9 +94,11 @@ class Reader:
         series, notes = to_series(samples, names)
         if first_us is not None or last_us is not None:
             series = {n: c for n, s in series.items() if len(c := _cut(s, first_us, last_us))}
+        end_us = row.promised_us if last_us is None else None
         return Recording(
-            series, marks=self.marks(drive), wall_us=row.anchor_wall_us, notes=notes, meta=dict(row.source)
-        )
+            series, marks=self.marks(drive), wall_us=row.anchor_wall_us, end_us=end_us, notes=notes,
+            meta=dict(row.source),
+        )  # fmt: skip
 
     def signals(self, drive: str) -> list[str]:
         """Names of the signals that the drive has samples of, in the order in which they came. Raises NotFound."""
@@ -177,7 +179,7 @@ def _cut(series: Series, first_us: int | None, last_us: int | None) -> Series:
 
 def _drive(row: tuple[object, ...]) -> DriveRow:
     values = list(row)
-    values[8] = bool(values[8])
-    values[20] = json.loads(str(values[20]))
-    values[21] = {capture: Around(*pair) for capture, pair in json.loads(str(values[21])).items()}
+    values[9] = bool(values[9])
+    values[21] = json.loads(str(values[21]))
+    values[22] = {capture: Around(*pair) for capture, pair in json.loads(str(values[22])).items()}
     return DriveRow(*values)  # type: ignore[arg-type]  # the columns stand in the dataclass's order

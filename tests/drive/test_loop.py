@@ -242,7 +242,7 @@ def test_samples_that_come_too_late_are_kept_and_not_judged(bench, plan):
     assert [e.event for e in bench.store.events(bench.id)] == list(judge_recording(plan, recording).events)
 
 
-def test_deadlines_fall_due_when_the_source_promises(bench):
+def test_deadlines_fall_due_when_the_source_promises(bench, plan):
     """Silence breaks a hold at its deadline, as soon as the source vouches for the time; the clock alone does not."""
     bench.loop.take(Instant(0, {"road_speed": 80.0, "coolant_temp": 90.0}))
     bench.clock.now_us += 30 * US
@@ -251,6 +251,11 @@ def test_deadlines_fall_due_when_the_source_promises(bench):
     bench.loop.take(Advance(4 * US))
     ended = bench.kinds("judge")[-1]
     assert (ended["type"], ended["t_s"]) == ("ended", 2.0)
+    bench.loop.take(Ended("stopped"))
+    bench.settle()
+    stored = bench.store.recording(bench.id)
+    assert stored.end_us == 4 * US
+    assert [e.event for e in bench.store.events(bench.id)] == list(judge_recording(plan, stored).events)
 
 
 def test_the_state_comes_ten_times_a_second_and_at_once_with_an_event(bench):
