@@ -12,12 +12,10 @@ from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO, Self, cast
 
-import numpy as np
-from numpy.typing import NDArray
-
 from coach.errors import TableError
+from coach.sources.table_lines import Block, Lines, Odd, cells_in
 
-BLOCK = 4 << 20
+BLOCK = 2 << 20
 """Bytes that are worked on at a time."""
 LONGEST_LINE = 1 << 20
 """Bytes of the longest line that is taken."""
@@ -29,29 +27,6 @@ _DELIMITERS = (",", ";", "\t")
 
 Progress = Callable[[int, int], None]
 """Called with the bytes of the file that were read and the bytes that it has."""
-
-
-@dataclass(slots=True)
-class Block:
-    """Whole lines. `first_line` counts from 1; `short` is whether a line has fewer cells than the header."""
-
-    data: bytes
-    first_line: int
-    short: bool = False
-
-
-@dataclass(slots=True)
-class Odd:
-    """What was odd about lines: how many, and the first."""
-
-    count: int = 0
-    first_line: int = 0
-
-    def add(self, count: int, line: int) -> None:
-        """Counts `count` more, the first of them at `line`."""
-        if count and not self.count:
-            self.first_line = line
-        self.count += count
 
 
 @dataclass
@@ -174,23 +149,31 @@ class TableFile:
                 line = self._line + data.count(b"\n")
                 raise self.error(f"the line is longer than {LONGEST_LINE >> 20} MB; this is no table of samples", line)
             if end:
-                yield self._checked(data[:end])
+                yield from self._block(data[:end])
         end = self._rest.rfind(b"\n") + 1
         if end:
-            yield self._checked(self._rest[:end])
+            yield from self._block(self._rest[:end])
         tail = self._rest[end:]
         if tail.strip():
-            if _cells(tail, self.delimiter) < len(self.header):
+            if cells_in(tail, self.delimiter) < len(self.header):
                 self.cut_line = self._line
             else:
                 self.open_line = self._line
-                yield self._checked(tail + b"\n")
+                yield from self._block(tail + b"\n")
+
+    def _block(self, data: bytes) -> Iterator[Block]:
+        """`data`, whole lines, as a block, if any is not blank."""
+        lines = Lines(data, self._line, self.delimiter, len(self.header))
+        self._line += lines.count
+        block = lines.block(self.short_lines, self.error)
+        if block.data:
+            yield block
 
     def _settle_width(self) -> None:
         """Header and rows may differ by a delimiter at the end of the line; the rows decide."""
         if not self.sample:
             return
-        cells = _cells(self.sample[0].encode(), self.delimiter)
+        cells = cells_in(self.sample[0].encode(), self.delimiter)
         while len(self.header) > max(cells, 1) and not self.header[-1].strip():
             self.header.pop()
         if cells == len(self.header) + 1 and self.sample[0].rstrip(" ").endswith(self.delimiter):
@@ -245,8 +228,7 @@ class TableFile:
         """The next bytes as plain UTF-8; empty at the end."""
         while True:
             data = self._file_read(BLOCK)
-            text = self._decoded(data, final=not data)
-            text = self._plain(text)
+            text = self._plain(self._decoded(data, final=not data))
             if text or not data:
                 return text
 
@@ -263,53 +245,6 @@ class TableFile:
         line, _, self._rest = self._rest.partition(b"\n")
         self._line += 1
         return line
-
-    def _checked(self, data: bytes) -> Block:
-        """`data`, whole lines, as a block; looks at how many cells each line has."""
-        first_line = self._line
-        array = np.frombuffer(data, dtype=np.uint8)
-        ends = np.flatnonzero(array == 10)
-        self._line += len(ends)
-        marks = np.flatnonzero(array == ord(self.delimiter))
-        if b'"' in data:
-            inside = np.cumsum(array == 34, dtype=np.int64) & 1
-            bad = np.flatnonzero(inside[ends])
-            if len(bad):
-                raise self.error("a quote is opened and not closed in this line", first_line + int(bad[0]))
-            marks = marks[inside[marks] == 0]
-        counts = np.diff(np.searchsorted(marks, ends), prepend=0)
-        want = len(self.header) - 1
-        if not np.any(counts != want):
-            return Block(data, first_line)
-        return self._odd_lines(data, first_line, counts, want)
-
-    def _odd_lines(self, data: bytes, first_line: int, counts: NDArray[np.int64], want: int) -> Block:
-        """A block in which some lines have too few or too many cells; too many are taken if they are empty."""
-        lines = data.split(b"\n")[:-1]
-        mark = self.delimiter.encode()
-        changed = False
-        for i in np.flatnonzero(counts > want).tolist():
-            extra = int(counts[i]) - want
-            line = lines[i].rstrip(b" ")
-            tail = line[len(line) - extra :]
-            if tail != mark * extra:
-                hint = "; a decimal comma needs ; between the cells" if self.delimiter == "," else ""
-                raise self.error(
-                    f"the line has {int(counts[i]) + 1} cells and the header {want + 1}{hint}", first_line + i
-                )
-            lines[i] = line[: len(line) - extra]
-            changed = True
-        short = [i for i in np.flatnonzero(counts < want).tolist() if lines[i].strip()]
-        if short:
-            self.short_lines.add(len(short), first_line + short[0])
-        if changed:
-            data = b"\n".join([*lines, b""])
-        return Block(data, first_line, short=bool(np.any(counts < want)))
-
-
-def _cells(line: bytes, delimiter: str) -> int:
-    """How many cells a line has; a delimiter inside quotes parts none."""
-    return 1 + sum(part.count(delimiter.encode()) for part in line.split(b'"')[::2])
 
 
 def _short(text: str) -> str:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from coach.recording import Note, Series
 from coach.signals import Signal
-from coach.sources.table_bytes import Odd
+from coach.sources.table_lines import Odd
 from coach.unit_factors import convert_array
 from coach.units import canonical_unit
 
@@ -96,11 +96,13 @@ class Collector:
         return made, zero
 
     def notes(self) -> list[Note]:
-        """What was counted, a note a kind."""
+        """What was counted, a note a kind and signal, in an order that does not depend on the rows'."""
+        kinds = list(_TEXTS)
+        counted = sorted(self._odd.items(), key=lambda item: (kinds.index(item[0][0]), item[0][1] or ""))
         return [
             Note(code, f"{_TEXTS[code].format(n=odd.count, signal=signal)}, first in line {odd.first_line}", signal,
                  odd.count)
-            for (code, signal), odd in self._odd.items()
+            for (code, signal), odd in counted
         ]  # fmt: skip
 
 

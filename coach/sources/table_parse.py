@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coach.signals import Signal
-from coach.sources.table_bytes import Block, TableFile
+from coach.sources.table_bytes import TableFile
 from coach.sources.table_cells import COMMA_DECIMAL, BadCell, Numbers, numbers
 from coach.sources.table_collect import Collector
 from coach.sources.table_layout import Layout
+from coach.sources.table_lines import Block
 from coach.sources.table_time import WIDTH, BadTime, Days, from_numbers, from_texts
 
 if TYPE_CHECKING:
@@ -88,7 +89,7 @@ class Parser:
             cell = frame[layout.time].iloc[bad.row]
             text = cell.decode("utf-8", "replace") if isinstance(cell, bytes) else str(cell)
             raise self.file.error(
-                f"{_quoted(text)} is no time like the others; write {shape}", block.first_line + bad.row,
+                f"{_quoted(text)} is no time like the others; write {shape}", block.line(bad.row),
                 layout.time_header,
             ) from None  # fmt: skip
 
@@ -99,12 +100,12 @@ class Parser:
         except BadCell as bad:
             if self.layout.decimal_open and COMMA_DECIMAL.fullmatch(bad.text):
                 raise OtherDecimalError from None
-            line = block.first_line + int(rows[bad.row])
+            line = block.line(int(rows[bad.row]))
             raise self.file.error(
                 f"{_quoted(bad.text)} is not a number; leave the cell empty where there is none", line, header
             ) from None
         if found.absent and signal is not None:
-            line = block.first_line + int(rows[found.first_absent])
+            line = block.line(int(rows[found.first_absent]))
             self.collector.count("absent", found.absent, line, signal.name)
         return found
 
@@ -117,13 +118,13 @@ class Parser:
         if self.layout.kind == "clock":
             t_us, midnights = self._days.unrolled(t_us)
             if midnights:
-                self.collector.count("midnight", len(midnights), block.first_line + int(rows[midnights[0]]))
+                self.collector.count("midnight", len(midnights), block.line(int(rows[midnights[0]])))
         return t_us, rows
 
 
 def lines_of(block: Block, rows: NDArray[np.int64]) -> Callable[[int], int]:
     """From a place in `rows` to the number of the line in the file."""
-    return lambda place: block.first_line + int(rows[place])
+    return lambda place: block.line(int(rows[place]))
 
 
 class _Handle:

@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 
 from coach.signals import Catalogue
 from coach.sources.columns import Columns
-from coach.sources.table_bytes import Block
 from coach.sources.table_collect import Collector
 from coach.sources.table_header import Column, Names, Unread
 from coach.sources.table_layout import LongColumns
+from coach.sources.table_lines import Block
 from coach.sources.table_parse import Parser, lines_of
 from coach.unit_factors import convert_array
 from coach.units import canonical_unit
@@ -60,7 +60,7 @@ class WideRows:
             missing = np.ones(len(frame), dtype=bool)
             missing[rows] = False
             filled = missing & frame.drop(columns=layout.time).notna().any(axis=1).to_numpy()
-            self._collector.count("no_time", int(filled.sum()), block.first_line + int(np.argmax(filled)))
+            self._collector.count("no_time", int(filled.sum()), block.line(int(np.argmax(filled))))
         if not len(rows):
             return
         t_us, rows, rising = self._forward(t_us, rows, block)
@@ -88,7 +88,7 @@ class WideRows:
         if not rising:
             back = t_us < np.maximum.accumulate(np.concatenate([[self._top_us], t_us]))[:-1]
             if np.any(back):
-                first = block.first_line + int(rows[int(np.argmax(back))])
+                first = block.line(int(rows[int(np.argmax(back))]))
                 self._collector.count("backward_rows", int(back.sum()), first)
                 t_us, rows = t_us[~back], rows[~back]
         if len(t_us):
@@ -127,7 +127,7 @@ class LongRows:
         if len(rows) < len(frame):
             missing = frame[long.value].notna().to_numpy().copy()
             missing[rows] = False
-            self._collector.count("no_time", int(missing.sum()), block.first_line + int(np.argmax(missing)))
+            self._collector.count("no_time", int(missing.sum()), block.line(int(np.argmax(missing))))
         cells = frame[long.value].to_numpy()[rows]
         groups: dict[str, list[tuple[Column, NDArray[np.int64]]]] = {}
         for column, places in self._groups(frame, rows):

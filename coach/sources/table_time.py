@@ -59,6 +59,7 @@ class Days:
 
     last_us: int | None = None
     days: int = 0
+    most_days: int = 0
 
     def unrolled(self, t_us: NDArray[np.int64]) -> tuple[NDArray[np.int64], list[int]]:
         """`t_us` plus whole days, and the rows at which a day began.
@@ -81,7 +82,9 @@ class Days:
             if steps[row] < 0:
                 self.days += 1
                 change[row] += 1
-                midnights.append(row)
+                if self.days > self.most_days:
+                    self.most_days = self.days
+                    midnights.append(row)
             elif self.days:
                 self.days -= 1
                 change[row] -= 1
