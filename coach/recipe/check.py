@@ -42,7 +42,7 @@ def _whole(recipe: Recipe) -> Iterator[Fault]:
                 ("capture", index, "id"),
             )
         first.setdefault(capture.id, index)
-    if not recipe.record and any(c.record is None for c in recipe.captures):
+    if any(not recipe.recorded(c) for c in recipe.captures):
         yield Fault("nothing_recorded", "[record] names no signal: nothing would be recorded", ("record",))
     yield from _needs(recipe, first)
     yield from _gaps(recipe.record)
@@ -96,7 +96,7 @@ def _kind(capture: CaptureAsked) -> Iterator[Fault]:
             yield Fault("kind", f"{key} belongs to collect", (key,))
     if capture.then_us is not None and capture.sweep is None:
         yield Fault("kind", "then belongs to a sweep", ("then",))
-    if capture.collect_us is not None:
+    if kinds == ["collect"]:
         yield Fault("not_judged_yet", "this version cannot judge collect yet; ask for a hold instead", ("collect",))
     if kinds == ["hold"] and not capture.keep:
         yield Fault("no_condition", "a hold needs something to keep: give a band under keep", ())
@@ -126,11 +126,12 @@ def _times(capture: CaptureAsked) -> Iterator[Fault]:
 def _recorded(capture: CaptureAsked, recipe: Recipe, catalogue: Catalogue) -> Iterator[Fault]:
     recorded = recipe.recorded(capture)
     where = "record" if capture.record is None else "the capture's record"
-    for path, name in _uses(capture):
+    # An empty list is one mistake, not one for each condition.
+    for path, name in _uses(capture) if recorded else ():
         signal = catalogue[name]
         ways = [(name,), *(w for w in (signal.inputs, signal.or_inputs) if w)]
         if not any(all(item in recorded for item in way) for way in ways):
-            best = min(ways, key=lambda way: sum(item not in recorded for item in way))
+            best = min(ways, key=lambda way: sum(item not in recorded for item in way) / len(way))
             missing = [item for item in best if item not in recorded] if len(best) > 1 else [name]
             hint = f" (or {' and '.join(signal.inputs)})" if signal.inputs and missing == [name] else ""
             yield Fault("not_recorded", f"{where} does not ask for {' and '.join(missing)}{hint}", path)

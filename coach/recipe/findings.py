@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
+from difflib import SequenceMatcher, get_close_matches
 from typing import Any, Literal
 
 from coach.errors import RecipeError
@@ -84,6 +84,9 @@ def _capture_name(index: int, data: object) -> str:
 def nearest(word: str, known: Sequence[str]) -> str:
     """`; did you mean ...?` for a word that is close to known ones, else an empty text."""
     close = get_close_matches(word[:60], known, n=3, cutoff=0.6)
+    # A word with one letter wrong has one right spelling.
+    close = close[:1] if close and SequenceMatcher(None, close[0], word).ratio() > 0.85 else close
     # The one meant is often longer: "boost" for "gauge_boost".
-    close += [k for k in known if len(word) > 2 and word.lower() in k and k not in close]
+    if not close and len(word) > 2:
+        close = [k for k in known if word.lower() in k]
     return f"; did you mean {' or '.join(close[:3])}?" if close else ""

@@ -55,7 +55,7 @@ def read_data(source: bytes, name: str) -> tuple[dict[str, Any], dict[Path, int]
     except RecursionError:
         raise RecipeError("tables or lists are nested too deeply", where=name) from None
     except ValueError as error:  # a number with thousands of digits, a key twice
-        raise RecipeError(f"cannot be read: {_first_small(str(error))}", where=name) from None
+        raise RecipeError(f"cannot be read: {str(error)[:200]}", where=name) from None
 
 
 def _first_small(text: str) -> str:
@@ -166,12 +166,14 @@ def _cut(data: dict[str, Any], path: Path) -> None:
 
 
 def _cut_key(table: dict[str, Any], path: Path) -> None:
-    """Delete the key at `path`; where a required key is missing or a list is bad, the table or list around it."""
-    holder = table
-    for depth, key in enumerate(path[:-1]):
-        inner = holder.get(str(key))
-        if not isinstance(inner, dict) or path[depth + 1] not in inner:
-            holder.pop(str(key), None)
+    """Delete the key at `path`; where a required key is missing or a list is bad, the table or list around it.
+
+    A table that has nothing left goes too: that it is empty is not the writer's mistake.
+    """
+    key = str(path[0])
+    inner = table.get(key)
+    if len(path) > 1 and isinstance(inner, dict) and path[1] in inner:
+        _cut_key(inner, path[1:])
+        if inner:
             return
-        holder = inner
-    holder.pop(str(path[-1]), None)
+    table.pop(key, None)
