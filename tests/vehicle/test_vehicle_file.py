@@ -116,6 +116,7 @@ def test_empty_file():
         ("pedal = 3", "car, pedal: 3 is not a table"),
         (f'label = "{"x" * 81}"', "car, label: this is longer than 80 characters"),
         ("label = ", "car: this is not TOML: "),
+        ("label = " + "[" * 50_000, "car: this is nested too deeply for a vehicle file"),
         (b"label = '\xff'", "car: this is not text in UTF-8"),
     ],
 )  # fmt: skip

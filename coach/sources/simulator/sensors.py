@@ -125,7 +125,8 @@ class Poll:
         self, now_us: int, state: State, sensors: Sensors, link: bool
     ) -> Iterator[tuple[int, Mapping[str, float]]]:
         """What is answered up to `now_us`: stamp and values. While the link is down the requests are lost."""
-        while (k := min(range(len(self._due_us)), key=self._due_us.__getitem__)) is not None:
+        while True:
+            k = min(range(len(self._due_us)), key=self._due_us.__getitem__)
             due_us = self._due_us[k]
             if max(due_us, self._free_us) > now_us:
                 return
