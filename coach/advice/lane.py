@@ -40,7 +40,7 @@ def lane(lines: Lines, capture: Capture, view: CaptureView, *, lost: bool) -> di
     made["progress"] = round(view.progress if view.phase in {"running", "held"} else 0.0, 4)
     made["goal"] = clock_text(capture.hold_us or 0)
     made["ghost"] = _ghost(view)
-    y = _height(condition.value, *_ends(readout, condition.low, condition.high))
+    y = _height(condition.value, *band_ends(readout, condition.low, condition.high))
     made["head"] = None if y is None else {"x": made["progress"], "y": y}
     return made
 
@@ -132,7 +132,7 @@ def _ghost(view: CaptureView) -> float | None:
     return None if view.phase == "running" and view.progress > best.progress else round(best.progress, 4)
 
 
-def _ends(readout: Readout, low: float | None, high: float | None) -> tuple[float, float]:
+def band_ends(readout: Readout, low: float | None, high: float | None) -> tuple[float, float]:
     """What the lane's height spans: the band, or a quarter of the plausible range where one side is open."""
     reach = (readout.signal.high - readout.signal.low) / 4
     if low is not None and high is not None and high > low:

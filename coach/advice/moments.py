@@ -178,7 +178,7 @@ def secured_line(
     key = "caption_again" if again else "caption_course" if course else "caption"
     line = lines.make(
         "secured", number=str(left), kind="count", ground="secured", mark="tick", rank="moment", caption=key,
-        about=(moment.capture, view.secured_count), title=next_title, count=lines.words.spelled(left),
+        about=(moment.capture, view.secured_count), title=next_title, Count=lines.words.spelled(left).capitalize(),
     )  # fmt: skip
     if capture.sweep is None:
         return line

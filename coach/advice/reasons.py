@@ -38,7 +38,7 @@ def reason_text(
     if reason.code is Code.EXCURSIONS and max_excursions is not None and reason.bound == max_excursions:
         kinds.insert(0, "counted")
     keys = [f"{base}.{kind}" for kind in kinds]
-    return _tidy(words.either(*keys, f"{base}.text", **_values(readouts, words, reason, upper=upper)))
+    return words.either(*keys, f"{base}.text", **_values(readouts, words, reason, upper=upper))
 
 
 def short_reason(readouts: Readouts, words: Words, attempt: Attempt, capture: Capture) -> str:
@@ -50,7 +50,7 @@ def short_reason(readouts: Readouts, words: Words, attempt: Attempt, capture: Ca
     base = f"reason.{reason.code.value}"
     gear = reason.signal is not None and readouts[reason.signal].family == "gear"
     key = f"{base}.short_gear" if gear and f"{base}.short_gear" in words else f"{base}.short"
-    return _tidy(words(key, **_values(readouts, words, reason, upper=upper)))
+    return words(key, **_values(readouts, words, reason, upper=upper))
 
 
 def remedy_text(readouts: Readouts, words: Words, attempt: Attempt) -> str:
@@ -99,8 +99,3 @@ def _in_units(readout: Readout, words: Words, reason: Reason, *, upper: bool) ->
 
 def _plain(value: float | None) -> str:
     return "" if value is None else f"{value:.2f}".rstrip("0").rstrip(".")
-
-
-def _tidy(text: str) -> str:
-    """Without the blanks that an empty unit leaves behind."""
-    return " ".join(text.split()).replace(" ,", ",").replace(" .", ".").replace(" ;", ";")

@@ -38,7 +38,10 @@ class Words:
         text = self.get(key)
         if not isinstance(text, str):
             raise KeyError(key)
-        return text.format(**values) if values else text
+        if not values:
+            return text
+        filled = text.format(**values)
+        return _closed_up(filled) if "" in values.values() else filled
 
     def either(self, *keys: str, **values: object) -> str:
         """The sentence under the first of `keys` that exists."""
@@ -71,6 +74,14 @@ class Words:
                 many, rest = divmod(number, size)
                 return f"{self.spelled(many)} {name}" + (f" {self.spelled(rest)}" if rest else "")
         return str(number)
+
+
+def _closed_up(text: str) -> str:
+    """A sentence without the blanks that an empty value (no unit, no second sentence) leaves behind."""
+    text = " ".join(text.split())
+    for sign in ",.;:":
+        text = text.replace(f" {sign}", sign)
+    return text
 
 
 def inside(name: str) -> str:
