@@ -8,8 +8,6 @@ python3 run.py install           install afresh, also when nothing seems to have
 python3 run.py coach ...         any other command of `coach`
 """
 
-from __future__ import annotations
-
 import contextlib
 import hashlib
 import json
@@ -31,7 +29,7 @@ DECIDES = ("pyproject.toml", "constraints.txt", "hatch_build.py", "web/package-l
 GRACE_S = 1.7
 """How long a program may take to end after Ctrl-C before it is killed: all in all less than 2 s."""
 
-if sys.version_info < (3, 11):  # noqa: UP036 - this file is what an older Python meets first
+if sys.version_info < (3, 11):  # noqa: UP036 - an older Python meets this file first, so it stays readable to one
     sys.exit(f"This needs Python 3.11 or newer, and this is {sys.version.split()[0]}.")
 
 

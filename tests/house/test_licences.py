@@ -110,8 +110,8 @@ def reached(platform: str) -> dict[str, str]:
 
 
 NOT_OURS_TO_CHOOSE = {
-    # Only pandas asks for it, only on Windows: the time-zone tables of IANA (public domain) in a package whose few lines
-    # are Apache-2.0. Nothing of this project imports it, and no wheel of this project carries it.
+    # Only pandas asks for it, only on Windows: the time-zone tables of IANA (public domain) in a package whose
+    # few lines are Apache-2.0. Nothing of this project imports it, and no wheel of this project carries it.
     ("Windows", "tzdata"),
 }
 """What does not fit and comes nevertheless: system and name. On the system where this is developed: nothing."""
