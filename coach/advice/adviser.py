@@ -215,9 +215,7 @@ class Adviser:
         speech, number = self._voice.update(face, now_us, hold=hold, attempt=attempt)
         return {**face.json(), "speech": speech, "speech_id": number}
 
-    def _lead(
-        self, shown: CaptureView, t_us: int, face: Instruction, now_us: int, *, lost: bool
-    ) -> dict[str, Any]:
+    def _lead(self, shown: CaptureView, t_us: int, face: Instruction, now_us: int, *, lost: bool) -> dict[str, Any]:
         capture = self._captures[shown.id]
         warming = self._warming(shown) if face.code == "warm_up" else None
         made = warming or lane(self._lines, capture, shown, lost=lost)

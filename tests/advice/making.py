@@ -69,7 +69,9 @@ def conditions(capture: Capture, values: dict[str, float | None], t_us: int) -> 
         for b in bands:
             value = values.get(b.signal)
             stamp = None if value is None else t_us
-            made.append(ConditionView(role, b.signal, b.low, b.high, b.wander, value, stamp, status_of(value, b.low, b.high)))
+            made.append(
+                ConditionView(role, b.signal, b.low, b.high, b.wander, value, stamp, status_of(value, b.low, b.high))
+            )
     if capture.sweep is not None:
         s = capture.sweep
         value = values.get(s.signal)
@@ -89,8 +91,8 @@ def limits(capture: Capture, values: dict[str, float | None], t_us: int, *ahead:
 
 
 def look(
-    capture: Capture, values: dict[str, float | None], t_us: int = 0, *, phase: str = "waiting", ahead: tuple[str, ...] = (),
-    outside: dict[str, int] | None = None, **more: object,
+    capture: Capture, values: dict[str, float | None], t_us: int = 0, *, phase: str = "waiting",
+    ahead: tuple[str, ...] = (), outside: dict[str, int] | None = None, **more: object,
 ) -> CaptureView:  # fmt: skip
     """The view of one capture; `outside` gives open excursions."""
     seen = conditions(capture, values, t_us)

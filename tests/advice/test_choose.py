@@ -9,7 +9,14 @@ import pytest
 from coach.advice.choose import Chooser
 from tests.advice.making import IDLE, PART_LOAD, ROLL_ON, S, judge_view, look
 
-CRUISE = {"road_speed": 81.0, "gear": 5.0, "coolant_temp": 86.0, "engine_speed": 2000.0, "pedal_travel": 20.0, "gauge_boost": 0.0}
+CRUISE = {
+    "road_speed": 81.0,
+    "gear": 5.0,
+    "coolant_temp": 86.0,
+    "engine_speed": 2000.0,
+    "pedal_travel": 20.0,
+    "gauge_boost": 0.0,
+}
 ALL = (PART_LOAD, ROLL_ON, IDLE)
 
 
@@ -42,7 +49,9 @@ def test_running_capture_leads_at_once_when_nothing_led():
 
 
 def test_furthest_of_several_running_leads():
-    view = views(CRUISE, part_load={"phase": "running", "progress": 0.2}, settled_idle={"phase": "running", "progress": 0.6})
+    view = views(
+        CRUISE, part_load={"phase": "running", "progress": 0.2}, settled_idle={"phase": "running", "progress": 0.6}
+    )
     assert lead(Chooser(ALL), view) == "settled-idle"
 
 
@@ -50,7 +59,9 @@ def test_running_lead_stays_although_another_overtakes():
     """It does not flip between two that run side by side."""
     chooser = Chooser(ALL)
     assert lead(chooser, views(CRUISE, part_load={"phase": "running", "progress": 0.5})) == "part-load"
-    both = views(CRUISE, part_load={"phase": "running", "progress": 0.5}, settled_idle={"phase": "running", "progress": 0.9})
+    both = views(
+        CRUISE, part_load={"phase": "running", "progress": 0.5}, settled_idle={"phase": "running", "progress": 0.9}
+    )
     assert lead(chooser, both, 60 * S) == "part-load"
 
 
@@ -103,7 +114,10 @@ def test_sweep_past_its_start_is_one_condition_further():
 def test_gates_are_respected():
     """A capture that may not begin does not lead while another may."""
     shut = {"phase": "closed", "gate": "arm"}
-    assert lead(Chooser(ALL), views(CRUISE | {"road_speed": 0.0, "gear": 1.0}, settled_idle=shut, roll_on=shut)) == "part-load"
+    assert (
+        lead(Chooser(ALL), views(CRUISE | {"road_speed": 0.0, "gear": 1.0}, settled_idle=shut, roll_on=shut))
+        == "part-load"
+    )
 
 
 @pytest.mark.parametrize(

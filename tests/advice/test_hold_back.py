@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -40,7 +42,14 @@ def test_steer_leaves_after_0_8_s_inside():
 
 
 def test_back_outside_before_0_8_s_keeps_the_correction():
-    lines = run((0, HOLD, SLOW), (400, HOLD, SLOW), (1000, HOLD, None), (1500, HOLD, SLOW), (2200, HOLD, None), (2900, HOLD, None))
+    lines = run(
+        (0, HOLD, SLOW),
+        (400, HOLD, SLOW),
+        (1000, HOLD, None),
+        (1500, HOLD, SLOW),
+        (2200, HOLD, None),
+        (2900, HOLD, None),
+    )
     assert lines[1:] == ["Slow down"] * 5
 
 
@@ -51,7 +60,9 @@ def test_flutter_at_the_edge_never_steers():
 
 
 def test_other_lines_stay_1_5_s():
-    lines = run((0, HOLD, None), (100, UP, None), (1499, UP, None), (1500, UP, None), (1600, HOLD, None), (3000, HOLD, None))
+    lines = run(
+        (0, HOLD, None), (100, UP, None), (1499, UP, None), (1500, UP, None), (1600, HOLD, None), (3000, HOLD, None)
+    )
     assert lines == ["Hold this speed"] * 3 + ["Speed up gently"] * 2 + ["Hold this speed"]
 
 
@@ -78,9 +89,9 @@ def test_numbers_change_twice_a_second_at_most():
     for ms in range(0, 3000, 100):
         face = Instruction("steer_speed_down", "Slow down", str(ms), "amount", "km/h too fast")
         shown.append((ms, held.update(face, None, ms * MS, running=True).number))
-    changes = [ms for (ms, number), (_, before) in zip(shown[1:], shown, strict=False) if number != before]
+    changes = [ms for (_, before), (ms, number) in pairwise(shown) if number != before]
     assert changes
-    assert all(b - a >= 500 for a, b in zip(changes, changes[1:], strict=False))
+    assert all(b - a >= 500 for a, b in pairwise(changes))
 
 
 def test_correction_keeps_its_last_number_while_it_lingers():
@@ -94,7 +105,8 @@ def test_correction_keeps_its_last_number_while_it_lingers():
 @given(
     st.lists(
         st.tuples(
-            st.integers(1, 900), st.sampled_from([HOLD, UP, WARN, ALARM, LOST, DONE]), st.sampled_from([None, SLOW, QUICK]),
+            st.integers(1, 900), st.sampled_from([HOLD, UP, WARN, ALARM, LOST, DONE]),
+            st.sampled_from([None, SLOW, QUICK]),
             st.booleans(), st.integers(0, 99),
         ),
         max_size=60,

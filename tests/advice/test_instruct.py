@@ -32,10 +32,16 @@ def brief(face):
     [
         # Everything wrong at once, then one thing after the other put right: the written order.
         ({"road_speed": 63.0, "gear": 4.0, "coolant_temp": 66.0}, ("Warm it up gently", "14", "°C to go", "none")),
-        ({"road_speed": 63.0, "gear": 4.0, "coolant_temp": 80.0}, ("Change up", "5", "fifth gear. Now in fourth.", "up")),
+        (
+            {"road_speed": 63.0, "gear": 4.0, "coolant_temp": 80.0},
+            ("Change up", "5", "fifth gear. Now in fourth.", "up"),
+        ),
         ({"road_speed": 63.0, "gear": 5.0, "coolant_temp": 80.0}, ("Speed up gently", "9", "km/h to go", "up")),
         ({"road_speed": 95.0, "gear": 5.0, "coolant_temp": 80.0}, ("Slow down gently", "7", "km/h to go", "down")),
-        ({"road_speed": 95.0, "gear": 6.0, "coolant_temp": 80.0}, ("Change down", "5", "fifth gear. Now in sixth.", "down")),
+        (
+            {"road_speed": 95.0, "gear": 6.0, "coolant_temp": 80.0},
+            ("Change down", "5", "fifth gear. Now in sixth.", "down"),
+        ),
         (GOOD, ("Hold this speed", "3:00", "left to hold", "none")),
     ],
 )
@@ -62,7 +68,12 @@ def test_speaks_miles_an_hour_to_who_reads_miles_an_hour():
 def test_unknown_gear_names_the_gear_asked_for():
     """At standstill or with the clutch open nobody knows the gear."""
     face = told(PART_LOAD, GOOD | {"gear": None})
-    assert (face.line, face.number, face.number_kind, face.caption) == ("Take the gear asked for", "5", "gear", "fifth gear")
+    assert (face.line, face.number, face.number_kind, face.caption) == (
+        "Take the gear asked for",
+        "5",
+        "gear",
+        "fifth gear",
+    )
 
 
 def test_running_hold_says_what_is_left():
@@ -263,7 +274,11 @@ def test_saturated_value_is_too_high_where_there_is_an_upper_bound():
     [
         (PART_LOAD.keep, "road_speed", "hold_speed"),
         (IDLE.keep, "engine_speed", "hold_idle"),
-        ((Band("gear", 5, 5), Band("coolant_temp", 80), Band("engine_speed", None, 3000)), "engine_speed", "hold_engine"),
+        (
+            (Band("gear", 5, 5), Band("coolant_temp", 80), Band("engine_speed", None, 3000)),
+            "engine_speed",
+            "hold_engine",
+        ),
         ((Band("coolant_temp", 80),), "coolant_temp", "hold_it"),
         ((Band("calculated_load", 20, 40), Band("road_speed", 70, 80)), "calculated_load", "hold_it"),
         ((Band("gear", 5, 5),), "gear", "hold_it"),

@@ -29,7 +29,10 @@ def test_hold_lane_is_the_first_two_sided_band():
     assert (made["ceiling"], made["swept"], made["ghost"]) == (None, None, None)
 
 
-@pytest.mark.parametrize(("speed", "y", "spare"), [(72.0, 0.0, "at the edge"), (88.0, 1.0, "at the edge"), (92.0, 1.25, "4 over"), (64.0, -0.5, "8 under")])
+@pytest.mark.parametrize(
+    ("speed", "y", "spare"),
+    [(72.0, 0.0, "at the edge"), (88.0, 1.0, "at the edge"), (92.0, 1.25, "4 over"), (64.0, -0.5, "8 under")],
+)
 def test_height_is_the_place_in_the_band(speed, y, spare):
     """0 at the low bound, 1 at the high one, beyond outside."""
     made = hold_lane(GOOD | {"road_speed": speed})
@@ -76,7 +79,12 @@ def test_sweep_lane_runs_across_under_its_ceiling():
     assert (made["signal"], made["name"], made["value"], made["unit"], made["spare"]) == (
         "gauge_boost", "Boost", "84", "kPa", "11 to spare",
     )  # fmt: skip
-    assert (made["ceiling"], made["ceiling_text"], made["low_text"], made["goal"]) == (95, "limit 95", "2200", "4600 rpm")
+    assert (made["ceiling"], made["ceiling_text"], made["low_text"], made["goal"]) == (
+        95,
+        "limit 95",
+        "2200",
+        "4600 rpm",
+    )
     assert made["head"] == {"x": 0.5, "y": round(84 / 95, 4)}
     assert (made["swept"], made["status"]) == ("engine_speed", "met")
 
@@ -93,7 +101,9 @@ def test_sweep_head_waits_left_of_its_start():
 
 def test_sweep_without_ceiling_shows_the_swept_signal():
     capture = Capture("x", sweep=Sweep("engine_speed", 3500, 1500, 100), keep=(Band("pedal_travel", None, 1),))
-    made = lane(make_lines(), capture, look(capture, {"engine_speed": 2500.0, "pedal_travel": 0.0}, phase="running"), lost=False)
+    made = lane(
+        make_lines(), capture, look(capture, {"engine_speed": 2500.0, "pedal_travel": 0.0}, phase="running"), lost=False
+    )
     assert (made["signal"], made["head"], made["ceiling"]) == ("engine_speed", {"x": 0.5, "y": 0.5}, None)
     assert (made["low_text"], made["goal"]) == ("3500", "1500 rpm")
 
@@ -131,7 +141,12 @@ def test_rows_are_the_other_conditions_in_order():
     gear, coolant = made
     assert (gear["value"], gear["asked"], gear["spare"], gear["unit"]) == ("5", "fifth", "right", "")
     assert (gear["low"], gear["high"], gear["at"]) == (0.25, 0.75, 0.5)
-    assert (coolant["value"], coolant["asked"], coolant["spare"], coolant["unit"]) == ("86", "80 or more", "6 to spare", "°C")
+    assert (coolant["value"], coolant["asked"], coolant["spare"], coolant["unit"]) == (
+        "86",
+        "80 or more",
+        "6 to spare",
+        "°C",
+    )
     assert coolant["age_s"] == 2.0
 
 
@@ -146,7 +161,14 @@ def test_two_sided_band_is_the_middle_third_of_its_row():
     assert (made[0]["low"], made[0]["high"], made[0]["at"]) == (0.333, 0.667, 0.5)
 
 
-@pytest.mark.parametrize(("band", "stretch"), [(Band("road_speed", 72, None), (0.4, 1.0)), (Band("road_speed", None, 88), (0.0, 0.6)), (Band("road_speed", wander=5), (0.0, 1.0))])
+@pytest.mark.parametrize(
+    ("band", "stretch"),
+    [
+        (Band("road_speed", 72, None), (0.4, 1.0)),
+        (Band("road_speed", None, 88), (0.0, 0.6)),
+        (Band("road_speed", wander=5), (0.0, 1.0)),
+    ],
+)
 def test_one_sided_rows(band, stretch):
     capture = Capture("x", hold_us=S, keep=(Band("engine_speed", 650, 1000), band))
     made, _ = all_rows(capture, {"engine_speed": 800.0, "road_speed": 75.0})
@@ -159,7 +181,14 @@ MANY = Capture(
     keep=(Band("road_speed", 72, 88), Band("gear", 5, 5), Band("coolant_temp", 80), Band("oil_temp", 70),
           Band("intake_temp", None, 40), Band("module_voltage", 12)),
 )  # fmt: skip
-FINE = {"road_speed": 80.0, "gear": 5.0, "coolant_temp": 86.0, "oil_temp": 90.0, "intake_temp": 30.0, "module_voltage": 14.0}
+FINE = {
+    "road_speed": 80.0,
+    "gear": 5.0,
+    "coolant_temp": 86.0,
+    "oil_temp": 90.0,
+    "intake_temp": 30.0,
+    "module_voltage": 14.0,
+}
 
 
 def test_the_rest_is_one_line():
@@ -184,6 +213,12 @@ def test_start_conditions_have_had_their_say_once_it_runs():
 
 def test_rows_without_values():
     made, _ = all_rows(PART_LOAD, GOOD | {"coolant_temp": None})
-    assert (made[1]["value"], made[1]["spare"], made[1]["at"], made[1]["age_s"], made[1]["unit"]) == ("–", "no data", None, None, "")
+    assert (made[1]["value"], made[1]["spare"], made[1]["at"], made[1]["age_s"], made[1]["unit"]) == (
+        "–",
+        "no data",
+        None,
+        None,
+        "",
+    )
     made, _ = all_rows(PART_LOAD, GOOD, lost=True)
     assert [(r["value"], r["spare"], r["status"]) for r in made] == [("–", "no data", "stale")] * 2

@@ -152,7 +152,13 @@ def test_alarm_words_by_signal(signal, limit, value, line, text):
     moments.feed([Alarm(0, "x", signal, value, bound)], judge_view(look(capture, {signal: value})), 0)
     face = alarm_line(make_lines(), moments.alarm)
     assert (face.line, face.caption) == (line, text)
-    assert (face.number, face.number_kind, face.ground, face.mark, face.rank) == ("", "none", "alarm", "octagon", "at_once")
+    assert (face.number, face.number_kind, face.ground, face.mark, face.rank) == (
+        "",
+        "none",
+        "alarm",
+        "octagon",
+        "at_once",
+    )
 
 
 def test_alarm_says_when_the_attempt_is_over():

@@ -19,7 +19,8 @@ def readout(name: str, units: Units = METRIC) -> Readout:
 
 
 @pytest.mark.parametrize(
-    ("us", "text"), [(72_000_000, "1:12"), (71_000_001, "1:12"), (1, "0:01"), (0, "0:00"), (-5, "0:00"), (180e6, "3:00")]
+    ("us", "text"),
+    [(72_000_000, "1:12"), (71_000_001, "1:12"), (1, "0:01"), (0, "0:00"), (-5, "0:00"), (180e6, "3:00")],
 )
 def test_clock_reads_nothing_only_when_nothing_is_left(us, text):
     """What is left is rounded up."""
@@ -31,7 +32,15 @@ def test_written_order_of_signals():
     catalogue = default_catalogue()
     names = ["road_speed", "lambda_1", "pedal_travel", "gear", "engine_speed", "coolant_temp", "calculated_load"]
     ordered = sorted(names, key=lambda n: order_of(catalogue[n]))
-    assert ordered == ["coolant_temp", "gear", "pedal_travel", "engine_speed", "road_speed", "calculated_load", "lambda_1"]
+    assert ordered == [
+        "coolant_temp",
+        "gear",
+        "pedal_travel",
+        "engine_speed",
+        "road_speed",
+        "calculated_load",
+        "lambda_1",
+    ]
     assert family_of(catalogue["throttle"]) == "pedal"
     assert family_of(catalogue["manifold_pressure"]) == "load"
 
@@ -111,7 +120,8 @@ def test_engine_speed_is_read_in_tens_and_counted_in_fifties():
 
 @pytest.mark.parametrize(
     ("name", "text", "spoken"),
-    [("road_speed", "72", "seventy-two"), ("engine_speed", "1250", "one thousand two hundred"), ("engine_speed", "0", "zero"),
+    [("road_speed", "72", "seventy-two"), ("engine_speed", "1250", "one thousand two hundred"),
+     ("engine_speed", "0", "zero"),
      ("engine_speed", "50", "one hundred"), ("lambda_1", "0.15", "one")],
 )  # fmt: skip
 def test_spoken_numbers_are_whole(name, text, spoken):
@@ -119,7 +129,9 @@ def test_spoken_numbers_are_whole(name, text, spoken):
     assert readout(name).spoken(text) == spoken
 
 
-@given(value=st.floats(0, 250), low=st.floats(10, 90), width=st.floats(2, 60), units=st.sampled_from([METRIC, IMPERIAL]))
+@given(
+    value=st.floats(0, 250), low=st.floats(10, 90), width=st.floats(2, 60), units=st.sampled_from([METRIC, IMPERIAL])
+)
 def test_distance_is_nothing_exactly_inside(value, low, width, units):
     """The number counts to zero: it is above zero outside the band and zero inside."""
     shown = readout("road_speed", units)

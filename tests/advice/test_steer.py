@@ -30,7 +30,13 @@ def test_waiting_capture_is_not_corrected():
 
 def test_too_fast():
     face = correct(PART_LOAD, GOOD | {"road_speed": 91.0}, "road_speed")
-    assert (face.line, face.number, face.caption, face.mark, face.ground) == ("Slow down", "3", "km/h too fast", "down", "steer")
+    assert (face.line, face.number, face.caption, face.mark, face.ground) == (
+        "Slow down",
+        "3",
+        "km/h too fast",
+        "down",
+        "steer",
+    )
     assert face.speech == "Slow down, three."
 
 
@@ -99,7 +105,9 @@ def test_a_touch_slower_near_the_upper_edge():
     assert nudged([77.0, 76.0, 75.0, 74.0, 73.0])[-1] == "A touch faster"
 
 
-@pytest.mark.parametrize("speeds", [[87.0] * 6, [88.0, 88.0, 87.0, 87.0, 86.0], [78.0, 79.0, 80.0, 81.0, 82.0], [90.0, 91.0]])
+@pytest.mark.parametrize(
+    "speeds", [[87.0] * 6, [88.0, 88.0, 87.0, 87.0, 86.0], [78.0, 79.0, 80.0, 81.0, 82.0], [90.0, 91.0]]
+)
 def test_no_nudge_without_cause(speeds):
     """Steady at the edge, coming in, in the middle, or out already."""
     assert nudged(speeds)[-1] is None
@@ -113,7 +121,9 @@ def test_nudge_for_other_signals_says_more_or_less():
     capture = Capture("x", hold_us=100 * S, keep=(Band("manifold_pressure", 60, 76),))
     nudge, lines = Nudge(), make_lines()
     told = [
-        nudge.look(lines, capture, look(capture, {"manifold_pressure": 70.0 + i}, i * S // 2, phase="running", left=9.0 * S))
+        nudge.look(
+            lines, capture, look(capture, {"manifold_pressure": 70.0 + i}, i * S // 2, phase="running", left=9.0 * S)
+        )
         for i in range(6)
     ]
     assert told[-1].line == "A touch less"

@@ -23,7 +23,9 @@ def test_minutes_from_a_steady_trend(rate, minutes):
     assert trend.minutes(80.0) == pytest.approx(minutes, abs=1)
 
 
-@pytest.mark.parametrize("trend", [warm(0.1, 20), warm(0.0, 60), warm(-0.1, 60), warm(0.02, 60, noise=2.0), warm(0.02, 60)])
+@pytest.mark.parametrize(
+    "trend", [warm(0.1, 20), warm(0.0, 60), warm(-0.1, 60), warm(0.02, 60, noise=2.0), warm(0.02, 60)]
+)
 def test_nothing_said_while_nobody_can_tell(trend):
     """Too short, not rising, all scatter, or longer than half an hour."""
     assert trend.minutes(80.0) is None

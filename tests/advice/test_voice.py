@@ -32,7 +32,13 @@ def test_each_new_line_is_spoken_once():
 
 def test_time_left_is_spoken_at_half_a_minute_thirty_and_ten_seconds():
     steps = [(180 - left, HOLD, left) for left in range(180, -1, -1)]
-    assert said(*steps) == ["Good. Hold this speed.", "Half done.", "One minute left.", "Thirty seconds.", "Ten seconds."]
+    assert said(*steps) == [
+        "Good. Hold this speed.",
+        "Half done.",
+        "One minute left.",
+        "Thirty seconds.",
+        "Ten seconds.",
+    ]
 
 
 def test_several_marks_at_once_speak_the_nearest():
