@@ -71,6 +71,9 @@ def resolve(
                 way = choose(name, recipe.recorded(capture), vehicle, measured)
                 if way is not None:
                     chosen[name] = way
+    # Derivations rest on measured signals: what another one takes as measured is not derived itself.
+    for name in {item for way in chosen.values() for item in way.inputs}:
+        chosen.pop(name, None)
     timing = [_Timing(recipe, capture, catalogue, chosen) for capture in recipe.captures]
     captures = tuple(_capture(t, people_recorded) for t in timing)
     used = dict.fromkeys(name for t in timing for name in (*t.capture.signals(), *t.recorded))

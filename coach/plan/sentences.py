@@ -112,7 +112,7 @@ class _Say:
         return self.words(f"plan.{key}", **values)
 
     def time(self, us: int) -> str:
-        """A duration in the largest unit in which it is whole, two minutes and more; tenths of seconds at most."""
+        """A duration in the largest unit in which it is whole; seconds to a tenth."""
         seconds = round(us / US, 1)
         for key, size in (("hours", 3600), ("minutes", 60)):
             if seconds >= size and seconds % size == 0:

@@ -80,9 +80,8 @@ def sweep(
     ends: str = 'from = "2200 rpm", to = "4600 rpm"', *, signal: str = "engine_speed", more: str = "", tables: str = ""
 ) -> str:
     """A recipe with one sweep on a closed course."""
-    return (
-        f'{RECORD}[[capture]]\nid = "a"\nplace = "closed course"\n{more}\n[capture.sweep]\n{signal} = {{ {ends} }}\n{tables}\n'
-    )
+    head = f'{RECORD}[[capture]]\nid = "a"\nplace = "closed course"\n{more}\n'
+    return f"{head}[capture.sweep]\n{signal} = {{ {ends} }}\n{tables}\n"
 
 
 def found(text: str) -> list[Finding]:

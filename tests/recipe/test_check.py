@@ -24,7 +24,11 @@ def limit(text: str) -> str:
         (hold(keep='road_speed = { min = "88 km/h", max = "72 km/h" }'), "band_upside_down"),
         (hold(keep='coolant_temp = { min = "300 degC" }'), "never_met"),
         (hold(keep='manifold_pressure = { min = "255 kPa" }'), "never_met"),
-        (hold(keep='manifold_pressure = { min = "30 psi abs", max = "40 psi abs" }') + limit('manifold_pressure = { max = "3 bar" }'), "limit_out_of_sight"),
+        (
+            hold(keep='manifold_pressure = { min = "30 psi abs", max = "40 psi abs" }')
+            + limit('manifold_pressure = { max = "3 bar" }'),
+            "limit_out_of_sight",
+        ),
         (hold(keep='gauge_boost = { min = "220 kPa" }'), "never_met"),
         (hold(keep='road_speed = { max = "-1 km/h" }'), "never_met"),
         (hold(keep='coolant_temp = { max = "-40 degC" }'), "never_met"),
@@ -36,7 +40,12 @@ def limit(text: str) -> str:
         (hold() + limit('road_speed = { max = "60 km/h" }'), "limit_inside_band"),
         (hold() + limit('road_speed = { min = "80 km/h" }'), "limit_inside_band"),
         (hold() + limit('road_speed = { min = "90 km/h" }'), "limit_inside_band"),
-        (hold() + '[capture.start]\ncoolant_temp = { min = "90 degC" }\n' + limit('coolant_temp = { max = "85 degC" }'), "limit_inside_band"),
+        (
+            hold()
+            + '[capture.start]\ncoolant_temp = { min = "90 degC" }\n'
+            + limit('coolant_temp = { max = "85 degC" }'),
+            "limit_inside_band",
+        ),
         (hold() + limit('gauge_boost = { max = "150 kPa" }'), "limit_out_of_sight"),
         (hold() + limit('manifold_pressure = { max = "256 kPa" }'), "limit_out_of_sight"),
         (hold() + limit('coolant_temp = { min = "-41 degC" }'), "limit_out_of_sight"),
@@ -54,12 +63,16 @@ def limit(text: str) -> str:
         (hold('stale_after = { road_speed = "200 ms" }'), "stale_under_period"),
         (hold('needs = ["b"]'), "unknown_id"),
         (hold('needs = ["a"]'), "needs_in_a_circle"),
-        (hold('needs = ["b"]') + '[[capture]]\nid = "b"\nneeds = ["a"]\nhold = "9 s"\nkeep = { pedal = { max = "9 %" } }\n', "needs_in_a_circle"),
+        (
+            hold('needs = ["b"]')
+            + '[[capture]]\nid = "b"\nneeds = ["a"]\nhold = "9 s"\nkeep = { pedal = { max = "9 %" } }\n',
+            "needs_in_a_circle",
+        ),
         (hold() + '[[capture]]\nid = "a"\nhold = "9 s"\nkeep = { pedal = { max = "9 %" } }\n', "duplicate_id"),
         (hold(keep='fuel_level = { min = "50 %" }'), "not_recorded"),
         (hold(keep='oil_temp = { min = "50 degC" }'), "not_recorded"),
         (hold() + limit('oil_temp = { max = "120 degC" }'), "not_recorded"),
-        (hold() + '[capture.start]\ncode_count = { max = 0 }\n', "not_recorded"),
+        (hold() + "[capture.start]\ncode_count = { max = 0 }\n", "not_recorded"),
         (hold() + '[capture.record]\npedal = "1 Hz"\n', "not_recorded"),
         (hold() + '[capture.record]\nroad_speed = { rate = "1 Hz", gap = "0.5 s" }\n', "gap_under_period"),
         (hold().replace('"4 Hz"', '{ rate = "4 Hz", gap = "0.2 s" }'), "gap_under_period"),
@@ -77,10 +90,13 @@ def limit(text: str) -> str:
         (sweep(tables='[capture.keep]\nengine_speed = { max = "4000 rpm" }'), "sweep_leaves_band"),
         (sweep(tables='[capture.start]\nengine_speed = { max = "1000 rpm" }'), "sweep_leaves_band"),
         (sweep(tables=limit('engine_speed = { max = "4500 rpm" }')), "limit_inside_sweep"),
-        (sweep('from = "4600 rpm", to = "2200 rpm"', tables=limit('engine_speed = { min = "2300 rpm" }')), "limit_inside_sweep"),
+        (
+            sweep('from = "4600 rpm", to = "2200 rpm"', tables=limit('engine_speed = { min = "2300 rpm" }')),
+            "limit_inside_sweep",
+        ),
         (sweep('from = "0.5 lambda", to = "1 lambda"', signal="lambda"), "not_recorded"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_met_is_an_error(text, code):
     """One thing is wrong with each of these, and exactly that is found."""
     assert set(codes(text, "error")) == {code}, found(text)

@@ -118,8 +118,12 @@ def test_every_key_of_the_format_is_read():
     assert recipe.record["engine_speed"] == RecordAsked("engine_speed", 8, S, 0.9, need=False)
     assert (a.ask, a.times, a.grace_us, a.max_excursions, a.warn_ahead_us) == ("Gently", 3, 500_000, 2, S)
     assert (a.then_us, a.rest_us, a.needs, a.after_limit, a.confirm) == (
-        5 * S, 60 * S, ("b",), "wait", ("Air conditioning off",),
-    )  # fmt: skip
+        5 * S,
+        60 * S,
+        ("b",),
+        "wait",
+        ("Air conditioning off",),
+    )
     assert (a.before_us, a.after_us) == (5 * S, 20 * S)
     assert a.keep == (Band("road_speed", 16.09344, None, 3.218688),)
     assert a.limits == (LimitAsked("road_speed", 100, None, "drive", S, 2 * S),)
@@ -151,9 +155,17 @@ def test_what_is_written_is_what_is_asked(low, high, seconds, unit):
     """Any hold that is written comes back with its numbers, whichever way it is written."""
     factor = {"km/h": 1.0, "mph": 1.609344, "m/s": 3.6}[unit]
     data = {
-        "format": 1, "title": "t", "record": {"road_speed": "4 Hz"},
-        "capture": [{"id": "a", "hold": f"{seconds} s", "keep": {"road_speed": {"min": f"{low} {unit}", "max": f"{high} {unit}"}}}],
-    }  # fmt: skip
+        "format": 1,
+        "title": "t",
+        "record": {"road_speed": "4 Hz"},
+        "capture": [
+            {
+                "id": "a",
+                "hold": f"{seconds} s",
+                "keep": {"road_speed": {"min": f"{low} {unit}", "max": f"{high} {unit}"}},
+            }
+        ],
+    }
     (capture,) = parse_recipe(json.dumps(data)).captures
     assert capture.hold_us == seconds * S
     assert capture.keep[0].low == pytest.approx(low * factor)

@@ -12,8 +12,14 @@ from coach.recipe.model import BandTable, CaptureTable, LimitTable, RateTable, R
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "docs" / "reference" / "recipe.md"
-TABLES = {"RecipeFile": RecipeFile, "CaptureTable": CaptureTable, "BandTable": BandTable, "LimitTable": LimitTable,
-          "RateTable": RateTable, "SweepTable": SweepTable}  # fmt: skip
+TABLES = {
+    "RecipeFile": RecipeFile,
+    "CaptureTable": CaptureTable,
+    "BandTable": BandTable,
+    "LimitTable": LimitTable,
+    "RateTable": RateTable,
+    "SweepTable": SweepTable,
+}
 
 
 def keys(model) -> list[str]:

@@ -164,7 +164,16 @@ def test_how_long_values_hold():
         if signal.quantity in ("temperature", "voltage"):
             assert signal.stale_us == 10_000_000
     assert CATALOGUE["barometric_pressure"].stale_us == 60_000_000
-    for name in ("engine_speed", "road_speed", "manifold_pressure", "pedal", "throttle", "lambda", "gauge_boost", "gear"):
+    for name in (
+        "engine_speed",
+        "road_speed",
+        "manifold_pressure",
+        "pedal",
+        "throttle",
+        "lambda",
+        "gauge_boost",
+        "gear",
+    ):
         assert CATALOGUE[name].stale_us == 2_000_000
 
 

@@ -58,7 +58,7 @@ def test_gauge_boost_is_manifold_minus_barometric_pressure():
     ids=["isooctane", "CH1.85", "ethanol"],
 )
 def test_lambda_is_the_ratio_over_the_stoichiometric_one(stoichiometric, afr, wanted):
-    """lambda = AFR / stoichiometric: isooctane 15.13, CH1.85 14.57, ethanol 9.00 (combustion balance)."""
+    """Lambda is AFR / stoichiometric: isooctane 15.13, CH1.85 14.57, ethanol 9.00 (combustion balance)."""
     ways = core_derivations(stoichiometric)
     assert ways[2].stepper().step(0, [held(afr)], [True]).value == pytest.approx(wanted, rel=1e-6)
     assert ways[3].stepper().step(0, [held(wanted)], [True]).value == pytest.approx(afr, rel=1e-6)

@@ -16,7 +16,9 @@ def test_the_published_check_digits_come_out(vin, digit):
     assert check_digit(vin) == digit
 
 
-@pytest.mark.parametrize("vin", ["", "1G4AH59H45G11834", "1G4AH59H45G1183411", "1G4AH59H45G11834O", "1g4ah59h45g118341"])
+@pytest.mark.parametrize(
+    "vin", ["", "1G4AH59H45G11834", "1G4AH59H45G1183411", "1G4AH59H45G11834O", "1g4ah59h45g118341"]
+)
 def test_what_is_no_such_number_is_refused(vin):
     """Another length, a letter that is never used, small letters."""
     with pytest.raises(ValueError, match="17 capital letters and digits"):

@@ -54,7 +54,11 @@ def test_a_word_that_is_no_system_is_refused():
 
 def test_units_as_written():
     """What stands beside a number."""
-    assert [unit_written(u, s) for u, s in (("degC", "imperial"), ("kPa", METRIC), ("N.m", METRIC))] == ["°F", "kPa", "Nm"]
+    assert [unit_written(u, s) for u, s in (("degC", "imperial"), ("kPa", METRIC), ("N.m", METRIC))] == [
+        "°F",
+        "kPa",
+        "Nm",
+    ]
 
 
 def test_45_to_55_mph_is_73_to_88_kilometres_an_hour():
