@@ -184,6 +184,7 @@ class _Drive:
         always = [edges[id(w.runs)] for w in watches] + [edges[id(r.runs)] for r in records]
         if swept is not None:
             always.append(swept.sides)
+        self.foreign = frozenset(t for r in records for t in r.runs.run_t)
         self.busy = _unique([*always, *(edges[id(c.runs)] for c in conditions)])
         self.idle = _unique([*always, ready_from(conditions)])
 
@@ -215,15 +216,16 @@ class _Drive:
                 return
             else:
                 self._seek(at)
-                if self._own_from(at) == at:
-                    m.step(at)
-                else:
+                if at in self.foreign and self._own_from(at) != at:
                     m.wake = min(m.wake, at)
+                else:
+                    m.step(at)
                 t = at
 
     def _seek(self, t_us: int) -> None:
         for runs in self.all:
-            runs.seek(t_us)
+            if t_us >= runs.next_us:
+                runs.seek(t_us)
 
     def _own_from(self, t_us: int) -> int:
         """The first instant of the capture at or after `t_us`, or NEVER."""

@@ -74,6 +74,7 @@ class Runs:
         "first_until",
         "flag",
         "inputs",
+        "next_us",
         "r",
         "run_t",
         "since_us",
@@ -112,6 +113,7 @@ class Runs:
         self.until_us = until
         self.until = stale_us[0]
         self.r = -1
+        self.next_us = BEFORE
         self.first = np.zeros(0, dtype=np.int64)
         self.run_t: list[int] = []
         self.first_until: list[int] = []
@@ -156,8 +158,10 @@ class Runs:
         return begin
 
     def seek(self, t_us: int) -> None:
-        """Move the cursor to the run of `t_us`."""
-        self.r = bisect_right(self.run_t, t_us) - 1
+        """Move the cursor to the run of `t_us`, which never goes back."""
+        if t_us >= self.next_us:
+            self.r = r = bisect_right(self.run_t, t_us) - 1
+            self.next_us = self.run_t[r + 1] if r + 1 < len(self.run_t) else NEVER
 
     def run(self, t_us: int) -> int:
         """The run of `t_us`, -1 before the first."""
@@ -165,7 +169,7 @@ class Runs:
 
     def index(self, t_us: int) -> int:
         """Index of the last sample at or before `t_us`, -1 when there is none."""
-        return int(np.searchsorted(self.t_us, t_us, side="right")) - 1
+        return int(self.t_us.searchsorted(t_us, side="right")) - 1
 
     def stamp(self, i: int) -> int:
         """Stamp of sample `i`, BEFORE for -1."""
@@ -186,7 +190,7 @@ class Runs:
 
     def first_at(self, t_us: int) -> int:
         """Stamp of the first sample at or after `t_us`, or NEVER."""
-        i = int(np.searchsorted(self.t_us, t_us, side="left"))
+        i = int(self.t_us.searchsorted(t_us))
         return int(self.t_us[i]) if i < len(self.t_us) else NEVER
 
 
@@ -304,7 +308,7 @@ class ArraySwept(ArrayCondition, Swept):
         self._near = np.maximum.accumulate(np.where(near_side, np.arange(len(near_side)), -1)) if len(t) else self._t
 
     def _index(self, t_us: int) -> int:
-        return int(np.searchsorted(self._t, t_us, side="right")) - 1
+        return int(self._t.searchsorted(t_us, side="right")) - 1
 
     def _sample(self, i: int) -> tuple[int, float] | None:
         return (int(self._t[i]), float(self._value[i])) if i >= 0 else None
@@ -354,7 +358,7 @@ def plausible(t_us: Ints, value: Floats, sign: float, fastest: float | None) -> 
 class ArrayWatch(Watch):
     """A limit's signal over arrays."""
 
-    __slots__ = ("_beyond", "_raw", "_row", "_stale_us", "ahead_us", "runs", "upper")
+    __slots__ = ("_beyond", "_inside", "_raw", "_row", "_stale_us", "ahead_us", "runs", "upper")
 
     def __init__(self, limit: Limit, ahead_us: int, column: Column, stale_us: Sequence[int]) -> None:
         super().__init__(limit)
@@ -374,6 +378,7 @@ class ArrayWatch(Watch):
             change |= raw[1:] != raw[:-1]
         runs.split(change, stale)
         self._beyond: list[bool] = beyond[runs.first].tolist()
+        self._inside = [not b for b in self._beyond]
         self._raw: list[bool] = raw[runs.first].tolist() if raw is not None else [False] * len(self._beyond)
         self._row: list[int] = []
         for r, t in enumerate(runs.run_t):
@@ -457,7 +462,7 @@ class ArrayWatch(Watch):
         return len(row), float(row.max() if self.upper else row.min())
 
     def last_inside(self, t_us: int) -> int:
-        return self.runs.last_of(t_us, [not b for b in self._beyond])
+        return self.runs.last_of(t_us, self._inside)
 
     def inside_after(self, s_us: int, t_us: int) -> bool:
         return self.last_inside(t_us) > s_us
