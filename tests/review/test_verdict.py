@@ -86,7 +86,7 @@ def test_times_are_seconds_from_the_first_sample():
     each = {"count": 200, "rate_hz": 1.0, "max_gap_s": 1.0}
     assert result["drive"] == {
         "duration_s": 199.0, "samples": 600,
-        "signals": {n: each for n in ("road_speed", "engine_speed", "coolant_temp")},
+        "signals": dict.fromkeys(("road_speed", "engine_speed", "coolant_temp"), each),
     }  # fmt: skip
     assert result["recipe"]["sha256"] == recipe().sha256
 
