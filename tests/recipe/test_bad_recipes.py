@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from coach.errors import BadInput, RecipeError
 from coach.recipe import Recipe, RecipeErrors, examine, load_recipe, parse_recipe
 from coach.recipe.shape import MAX_BYTES
-from tests.recipe.making import EXAMPLE, RECORD, codes, found, hold
+from tests.recipe.making import EXAMPLE, RECORD, codes, found, hold, sweep
 
 
 @pytest.mark.parametrize(
@@ -187,6 +187,12 @@ def test_the_error_is_one_sentence_and_carries_the_rest():
         (hold(keep='RPM = "800 rpm"'), 'there is no signal "RPM"; did you mean engine_speed?'),
         (hold(keep='boost = "8 psi"'), "did you mean gauge_boost?"),
         (hold(keep='zzz = "8 psi"'), 'there is no signal "zzz"'),
+        (hold() + '[capture.limit]\nspeeed = { max = "9 km/h" }\n', 'there is no signal "speeed"'),
+        (hold() + '[capture.limit]\nroad_speed = { max = "9 kPa" }\n', "is a pressure where a speed was asked for"),
+        (sweep(signal="engin_speed"), 'there is no signal "engin_speed"; did you mean engine_speed?'),
+        (sweep('from = "1 km/h", to = "2 rpm"'), "is a speed where an engine speed was asked for"),
+        (hold('stale_after = { road_speed = "1" }'), '"1" has no unit: write "1 s"'),
+        (hold("stale_after = [1]"), "must be a table"),
         (hold().replace("[capture.keep]", "[capture.sweep]"), "unknown key"),
         (hold("sweep = {}"), "a sweep runs exactly one signal; here are 0"),
         (hold("sweep = { engine_speed = { from = '1 rpm' } }"), '"to" is missing'),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from coach.catalogue import default_catalogue, wide_manifold_pressure
@@ -153,6 +155,12 @@ def test_what_can_be_met_is_left_alone(text):
     assert found(text) == []
 
 
+def test_a_band_upside_down_is_said_once():
+    """What start and keep ask for together is not judged while one of them makes no sense."""
+    text = hold() + '[capture.start]\nroad_speed = { min = "99 km/h", max = "98 km/h" }\n'
+    assert codes(text) == ["band_upside_down"]
+
+
 def test_a_derived_limit_is_refused_through_its_inputs():
     """Gauge boost plus the highest plausible barometric pressure must not pass the end of MAP; the sentence says so."""
     (finding,) = found(hold() + limit('gauge_boost = { max = "150 kPa" }'))
@@ -174,6 +182,8 @@ def test_reach_of_measured_and_derived_signals():
     assert (boost.low, boost.sure_low, boost.sure_high, boost.high) == (-110, -110, 145, 210)
     assert reach(CATALOGUE["gear"], CATALOGUE).high == 12
     assert reach(CATALOGUE["engine_speed"], CATALOGUE).high_open is False
+    floored = CATALOGUE.with_signals([replace(CATALOGUE["lambda_1"], floor=0.5)])
+    assert (reach(floored["lambda"], floored).sure_low, reach(floored["lambda"], floored).low_open) == (0.5, True)
     lam = reach(CATALOGUE["lambda"], CATALOGUE)
     assert (lam.high_open, lam.low_open) == (True, False)
 

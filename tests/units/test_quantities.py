@@ -6,13 +6,14 @@ import math
 import subprocess
 import sys
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.catalogue import default_catalogue
 from coach.errors import UnitError
-from coach.unit_factors import KNOWN, UNITS
+from coach.unit_factors import KNOWN, UNITS, convert_array
 from coach.units import canonical_unit, convert, parse_duration_us, parse_quantity, parse_rate_hz, units_of
 
 CATALOGUE = default_catalogue()
@@ -246,6 +247,22 @@ def test_an_unknown_unit_is_not_converted():
     """Only units of this project's own list are ever converted."""
     with pytest.raises(UnitError, match="not known"):
         convert(1.0, "furlong", "km")
+
+
+@given(
+    st.lists(st.integers(-(10**6), 10**6).map(lambda n: n / 100), max_size=5), st.sampled_from(["speed", "temperature"])
+)
+def test_whole_columns_convert_as_single_values_do(values, quantity):
+    """The array form gives what the single form gives, over every unit of a quantity."""
+    for unit in UNITS[quantity]:
+        got = convert_array(np.array(values, dtype=np.float64), unit, canonical_unit(quantity))
+        assert got.tolist() == [convert(x, unit, canonical_unit(quantity)) for x in values]
+
+
+def test_a_column_of_an_unknown_unit_is_not_converted():
+    """As with single values."""
+    with pytest.raises(UnitError, match="not known"):
+        convert_array(np.zeros(1), "furlong", "km")
 
 
 def test_every_unit_has_a_factor():
