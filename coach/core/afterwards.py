@@ -20,7 +20,8 @@ from coach.core.arrays import (
 from coach.core.derive import OK, Feed
 from coach.core.events import Alarm, Attempt, Ended, Event
 from coach.core.judge import Judge
-from coach.core.machine import Emitted, Machine
+from coach.core.machine import Machine
+from coach.core.running import Emitted
 from coach.core.spec import Capture, Facts, JudgePlan
 from coach.core.tracks import BEFORE, NEVER
 from coach.recording import Mark, Note, Recording, Series

@@ -14,10 +14,9 @@ from numpy.typing import NDArray
 
 from coach.core.ahead import NEAR, POINTS, SPAN_US, reaches, suffix
 from coach.core.derive import AT_CEILING, AT_FLOOR, OK, OUT_OF_RANGE, UNREADABLE
-from coach.core.machine import crossing
 from coach.core.online import too_fast
 from coach.core.spec import Asked, Band, Facts, Limit, Sweep
-from coach.core.tracks import BEFORE, NEVER, Condition, Record, Swept, Watch, Worst, worse, worst_of
+from coach.core.tracks import BEFORE, NEVER, Condition, Record, Swept, Watch, Worst, crossing, worse, worst_of
 from coach.recording import US
 
 Ints = NDArray[np.int64]

@@ -7,9 +7,10 @@ from dataclasses import replace
 
 from coach.core.derive import Cut, Held, Stepper
 from coach.core.events import Event
-from coach.core.machine import Emitted, Machine
+from coach.core.machine import Machine
 from coach.core.online import Held as Holding
 from coach.core.online import OnlineCondition, OnlineRecord, OnlineSwept, OnlineWatch
+from coach.core.running import Emitted
 from coach.core.spec import Asked, Capture, Facts, JudgePlan, Sweep
 from coach.core.tracks import BEFORE, NEVER, flag_of
 from coach.core.view import CaptureView, JudgeView

@@ -7,9 +7,9 @@ from collections.abc import Mapping, Sequence
 
 from coach.core.ahead import POINTS, SPAN_US, near, reaches, suffix
 from coach.core.derive import AT_CEILING, AT_FLOOR, OK, OUT_OF_RANGE, UNREADABLE
-from coach.core.machine import Machine, crossing
+from coach.core.machine import Machine
 from coach.core.spec import Asked, Band, Limit, Sweep
-from coach.core.tracks import BEFORE, NEVER, Condition, Record, Swept, Watch, Worst, worse, worst_of
+from coach.core.tracks import BEFORE, NEVER, Condition, Record, Swept, Watch, Worst, crossing, worse, worst_of
 from coach.recording import US
 
 

@@ -54,6 +54,13 @@ def worse(new: Worst, old: Worst | None) -> bool:
     return old is None or new[:2] > old[:2]
 
 
+def crossing(a: tuple[int, float], b: tuple[int, float], level: float) -> int:
+    """Time at which the line from `a` to `b` passes `level`, rounded to whole microseconds."""
+    if b[1] == a[1]:
+        return b[0]
+    return a[0] + round((b[0] - a[0]) * ((level - a[1]) / (b[1] - a[1])))
+
+
 class Condition(ABC):
     """A band on one signal. `until`: known up to then; `since`: where a cut made `until`, the stamp it is blamed on."""
 

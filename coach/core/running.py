@@ -1,0 +1,136 @@
+"""The state of one capture: its tracks, the attempt that runs, and how an attempt ends (rules 18, 19 and 43)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from coach.core.events import (
+    Attempt,
+    Ended,
+    Event,
+    Excursion,
+    LimitAheadOver,
+    Outcome,
+    Reason,
+)
+from coach.core.gates import Gates
+from coach.core.spec import Capture
+from coach.core.tracks import BEFORE, NEVER, Condition, Record, Swept, Watch
+
+SMALL_US = 3_000_000
+
+# Where an event stands among others of the same time: said by a person, at the instant, at a deadline.
+SAID, INSTANT, DEADLINE = range(3)
+
+Emitted = tuple[int, int, int, Event]
+"""Time, where it stands, index of the capture, the event."""
+
+
+class Running:
+    """What is known of one capture and of its running attempt; the rules stand in the classes below it.
+
+    Attributes:
+        due: no deadline falls due before this; when an instant lies beyond it, call `before` first.
+        wake: from this time on it must be stepped at every instant of its own, edges or not.
+        attempts: the ended ones.
+    """
+
+    def __init__(
+        self, spec: Capture, index: int, conditions: Sequence[Condition], watches: Sequence[Watch],
+        records: Sequence[Record], swept: Swept | None, out: list[Emitted],
+    ) -> None:  # fmt: skip
+        self.spec = spec
+        self.index = index
+        self.conditions = list(conditions)
+        self.swept = swept
+        self.kept = sorted((c for c in conditions if c.role != "start"), key=lambda c: c.name)
+        self.banded = [c for c in self.kept if c.role == "keep"]
+        self.watches = sorted(watches, key=lambda w: w.name)
+        self.records = sorted(records, key=lambda r: r.name)
+        self.out = out
+        self.gates = Gates(spec)
+        self.due = NEVER
+        self.wake = NEVER
+        self.attempts: list[Attempt] = []
+        self.secured_count = 0
+        self.ended_us = BEFORE
+        self.has_wander = any(c.wander is not None for c in self.kept)
+        self._clear()
+
+    def _clear(self) -> None:
+        self.start_us: int | None = None
+        self.secured_us: int | None = None
+        self.reached_us: int | None = None
+        self.furthest = 0.0
+        self.first_value = 0.0
+        self.from_us: int | None = None
+        self.to_us: int | None = None
+        self.excursions: list[Excursion] = []
+        self.counted = 0
+        self.open = 0
+        self.open_us = 0
+        self.filled_us = 0
+        for c in self.conditions:
+            c.excursion_us = None
+            c.stray = False
+            c.worst = None
+        for w in self.watches:
+            w.beyond_us = None
+            w.fresh = False
+
+    def _standing(self) -> list[Condition]:
+        """The conditions that must hold now: the swept signal only until it has arrived."""
+        if self.reached_us is not None and self.swept is not None:
+            return self.banded
+        return self.kept
+
+    def _open(self) -> list[Condition]:
+        return [c for c in self.kept if c.excursion_us is not None]
+
+    def _last_good(self, c: Condition, t_us: int) -> int:
+        return c.good_us if c.wander is not None else c.last_good(t_us)
+
+    def _last_instant(self, t_us: int) -> int:
+        return max((last[0] for c in self.kept if (last := c.latest(t_us)) is not None), default=BEFORE)
+
+    def _end(self, t_us: int, phase: int, outcome: Outcome, reason: Reason | None, vouched_us: int) -> None:
+        spec, start = self.spec, self.start_us
+        assert start is not None
+        end = min([vouched_us, *(self._last_good(c, t_us) for c in self._open())])
+        end = max(end, start if self.secured_us is None else self.secured_us)
+        if self.secured_us is not None:
+            outcome = Outcome.SECURED
+        progress, covers = 0.0, None
+        if spec.sweep is not None:
+            covers = (self.first_value, self.furthest)
+            progress = min(1.0, abs(self.furthest - spec.sweep.start) / spec.sweep.span)
+        elif spec.hold_us is not None:
+            progress = min(1.0, (end - start) / spec.hold_us)
+        small = (
+            outcome in (Outcome.MISSED, Outcome.SPARSE)
+            and end - start < SMALL_US
+            and not (spec.sweep is not None and progress > 0.1)
+        )
+        attempt = Attempt(
+            spec.id, len(self.attempts), outcome, start, end, self.secured_us, reason, tuple(self.excursions),
+            self.from_us, self.to_us, covers, progress, small,
+        )  # fmt: skip
+        self.attempts.append(attempt)
+        self._emit(phase, Ended(t_us, spec.id, attempt))
+        self.ended_us = t_us
+        if not small and spec.rest_us:
+            self.gates.rest_us = t_us + spec.rest_us
+        self._unwatch(t_us, phase)
+        self._clear()
+        self.due = NEVER
+        self.wake = min(self.wake, t_us + 1)
+
+    def _unwatch(self, t_us: int, phase: int) -> None:
+        """Nobody watches the limits of scope `attempt` any more: a warning ahead is over."""
+        for w in self.watches:
+            if w.ahead and w.limit.scope == "attempt":
+                w.ahead = False
+                self._emit(phase, LimitAheadOver(t_us, self.spec.id, w.name))
+
+    def _emit(self, phase: int, event: Event) -> None:
+        self.out.append((event.t_us, phase, self.index, event))
