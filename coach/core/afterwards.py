@@ -8,20 +8,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coach.core.arrays import (
-    ArrayCondition,
-    ArrayRecord,
-    ArraySwept,
-    ArrayWatch,
-    Column,
-    Ints,
-    flags_of,
-)
+from coach.core.array_limits import ArrayWatch
+from coach.core.arrays import ArrayCondition, ArrayRecord, ArraySwept
 from coach.core.derive import OK, Feed
 from coach.core.events import Alarm, Attempt, Ended, Event
 from coach.core.judge import Judge
 from coach.core.machine import Machine
 from coach.core.running import Emitted
+from coach.core.runs import Column, Ints, flags_of
 from coach.core.spec import Capture, Facts, JudgePlan
 from coach.core.tracks import BEFORE, NEVER
 from coach.recording import Mark, Note, Recording, Series

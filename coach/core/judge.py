@@ -9,7 +9,8 @@ from coach.core.derive import Cut, Held, Stepper
 from coach.core.events import Event
 from coach.core.machine import Machine
 from coach.core.online import Held as Holding
-from coach.core.online import OnlineCondition, OnlineRecord, OnlineSwept, OnlineWatch
+from coach.core.online import OnlineCondition, OnlineRecord, OnlineSwept
+from coach.core.online_limits import OnlineWatch
 from coach.core.running import Emitted
 from coach.core.spec import Asked, Capture, Facts, JudgePlan, Sweep
 from coach.core.tracks import BEFORE, NEVER, flag_of

@@ -8,7 +8,8 @@ from coach.core.derive import AT_CEILING, AT_FLOOR, OK, UNREADABLE
 from coach.core.events import Outcome
 from coach.core.gates import Gate
 from coach.core.machine import Machine
-from coach.core.online import OnlineCondition, OnlineWatch
+from coach.core.online import OnlineCondition
+from coach.core.online_limits import OnlineWatch
 from coach.core.tracks import BEFORE, NEVER, Condition, worst_of
 from coach.core.view import CaptureView, ConditionView, LimitView, Status
 
