@@ -59,15 +59,21 @@ def opening(browser: Browser, server: FixtureServer) -> Iterator[Open]:
     """Opens the page at a hash, in a light and a size, and waits until its screen stands."""
     contexts = []
 
-    def open_page(at: str = "#/", *, light: str = "day", size: tuple[int, int] = PHONE, clock: bool = False, **options: object) -> Opened:
-        context = browser.new_context(viewport={"width": size[0], "height": size[1]}, reduced_motion="reduce", **options)
+    def open_page(
+        at: str = "#/", *, light: str = "day", size: tuple[int, int] = PHONE, clock: bool = False, **options: object
+    ) -> Opened:
+        context = browser.new_context(
+            viewport={"width": size[0], "height": size[1]}, reduced_motion="reduce", **options
+        )
         context.set_default_timeout(10_000)
         contexts.append(context)
         opened = Opened(context.new_page())
         if clock:
             opened.page.clock.install()
         opened.page.goto(f"{server.url}/?light={light}{at}")
-        opened.page.wait_for_function("() => document.body.dataset.screen !== undefined && document.querySelector('h1')?.textContent")
+        opened.page.wait_for_function(
+            "() => document.body.dataset.screen !== undefined && document.querySelector('h1')?.textContent"
+        )
         opened.page.evaluate("() => document.fonts.ready.then(() => true)")
         return opened
 

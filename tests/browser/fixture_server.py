@@ -10,78 +10,248 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-
 from flask import Flask, Response, abort, jsonify, request, send_from_directory
 from werkzeug.serving import make_server
 
 from coach.assets import web_root
-from coach.words import words_table
+from coach.words import load_words
 from tests.browser import faces
 
-POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"  # fmt: skip
+POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 RECIPE: dict[str, Any] = {
-    "sha256": "f00d", "title": "Part load, roll-on and a settled idle", "revision": 2, "note": "Fill up first. Windows shut, air conditioning off.",
-    "minutes": 40, "findings": [],
+    "sha256": "f00d",
+    "title": "Part load, roll-on and a settled idle",
+    "revision": 2,
+    "note": "Fill up first. Windows shut, air conditioning off.",
+    "minutes": 40,
+    "findings": [],
     "captures": [
-        {"id": "part-load", "title": "Steady part load", "kind": "hold", "place": "road", "times": 1, "sentence": "Hold 72–88 km/h in fifth for 3 minutes."},
-        {"id": "roll-on", "title": "Full pedal in fourth", "kind": "sweep", "place": "closed course", "times": 2, "limited": True,
-         "sentence": "From 2200 to 4600 rpm, twice. Boost never over 95 kPa.", "limits": "95 kPa boost or 108 °C"},
-        {"id": "settled-idle", "title": "Warm idle", "kind": "hold", "place": "parked", "times": 1, "sentence": "Stand still and let it idle for 90 seconds."},
+        {
+            "id": "part-load",
+            "title": "Steady part load",
+            "kind": "hold",
+            "place": "road",
+            "times": 1,
+            "sentence": "Hold 72–88 km/h in fifth for 3 minutes.",
+        },
+        {
+            "id": "roll-on",
+            "title": "Full pedal in fourth",
+            "kind": "sweep",
+            "place": "closed course",
+            "times": 2,
+            "limited": True,
+            "sentence": "From 2200 to 4600 rpm, twice. Boost never over 95 kPa.",
+            "limits": "95 kPa boost or 108 °C",
+        },
+        {
+            "id": "settled-idle",
+            "title": "Warm idle",
+            "kind": "hold",
+            "place": "parked",
+            "times": 1,
+            "sentence": "Stand still and let it idle for 90 seconds.",
+        },
     ],
-}  # fmt: skip
+}
 SOURCES = [
-    {"id": "all-good", "kind": "replay", "title": "Everything qualifies", "text": "41 minutes, recorded.", "recipe": "f00d"},
-    {"id": "simulator", "kind": "simulator", "title": "Simulator", "text": "A turbocharged hatchback, driven by a script."},
+    {
+        "id": "all-good",
+        "kind": "replay",
+        "title": "Everything qualifies",
+        "text": "41 minutes, recorded.",
+        "recipe": "f00d",
+    },
+    {
+        "id": "simulator",
+        "kind": "simulator",
+        "title": "Simulator",
+        "text": "A turbocharged hatchback, driven by a script.",
+    },
 ]
 MARKS = {
-    "ready": [("link", "ok", "Engine running, 13.9 V. Answers in 41 ms."), ("signals", "ok", "6 of 6 found, each at the rate asked."),
-              ("engine", "warn", "Coolant 54 °C. The first 6 minutes warm it up."), ("road", "warn", "Full pedal in fourth reaches about 118 km/h: closed course only."),
-              ("room", "ok", "Space for 9 hours of recording.")],
-    "blocked": [("signals", "bad", "Boost ends too low: this car shows manifold pressure only up to 255 kPa, the limit asked needs 262."),
-                ("engine", "bad", "Pedal comes 4 times a second, 8 are asked."), ("link", "ok", "Engine running, 13.9 V."), ("room", "ok", "Space for 9 hours.")],
-    "looking": [("link", "ok", "Adapter found. Asking the engine."), ("signals", "looking", "4 of 6 so far."), ("engine", "todo", "Not asked yet."),
-                ("road", "todo", "Not asked yet."), ("room", "ok", "Space for 9 hours of recording.")],
-}  # fmt: skip
+    "ready": [
+        ("link", "ok", "Engine running, 13.9 V. Answers in 41 ms."),
+        ("signals", "ok", "6 of 6 found, each at the rate asked."),
+        ("engine", "warn", "Coolant 54 °C. The first 6 minutes warm it up."),
+        ("road", "warn", "Full pedal in fourth reaches about 118 km/h: closed course only."),
+        ("room", "ok", "Space for 9 hours of recording."),
+    ],
+    "blocked": [
+        (
+            "signals",
+            "bad",
+            "Boost ends too low: this car shows manifold pressure only up to 255 kPa, the limit asked needs 262.",
+        ),
+        ("engine", "bad", "Pedal comes 4 times a second, 8 are asked."),
+        ("link", "ok", "Engine running, 13.9 V."),
+        ("room", "ok", "Space for 9 hours."),
+    ],
+    "looking": [
+        ("link", "ok", "Adapter found. Asking the engine."),
+        ("signals", "looking", "4 of 6 so far."),
+        ("engine", "todo", "Not asked yet."),
+        ("road", "todo", "Not asked yet."),
+        ("room", "ok", "Space for 9 hours of recording."),
+    ],
+}
 
 
-def _attempt(outcome: str, start: float, length: float, code: str = "", text: str = "", remedy: str = "", **rest: Any) -> dict[str, Any]:
-    reason = None if not code else {"code": code, "signal": "road_speed", "value": 91.0, "bound": 88.0, "t_s": start + length, "text": text, "remedy": remedy}
+def _attempt(
+    outcome: str, start: float, length: float, code: str = "", text: str = "", remedy: str = "", **rest: Any
+) -> dict[str, Any]:
+    reason = (
+        None
+        if not code
+        else {
+            "code": code,
+            "signal": "road_speed",
+            "value": 91.0,
+            "bound": 88.0,
+            "t_s": start + length,
+            "text": text,
+            "remedy": remedy,
+        }
+    )
     secured = start + length - 4 if outcome == "secured" else None
-    return {"outcome": outcome, "start_s": start, "end_s": start + length, "duration_s": length, "secured_s": secured, "reason": reason, "excursions": [], **rest}
+    return {
+        "outcome": outcome,
+        "start_s": start,
+        "end_s": start + length,
+        "duration_s": length,
+        "secured_s": secured,
+        "reason": reason,
+        "excursions": [],
+        **rest,
+    }
 
 
 VERDICT: dict[str, Any] = {
     "recipe": {"title": RECIPE["title"], "revision": 2, "sha256": "f00d"},
-    "drive": {"duration_s": 2460.0, "samples": 98000, "signals": {"road_speed": {"count": 9840, "rate_hz": 4.0, "max_gap_s": 0.31}}},
-    "rules": 1, "alarms": [], "notes": [],
+    "drive": {
+        "duration_s": 2460.0,
+        "samples": 98000,
+        "signals": {"road_speed": {"count": 9840, "rate_hz": 4.0, "max_gap_s": 0.31}},
+    },
+    "rules": 1,
+    "alarms": [],
+    "notes": [],
     "captures": [
-        {"id": "part-load", "asked": 1, "qualified": 1, "attempts": [
-            _attempt("missed", 492, 151, "high", "Too fast: 91 km/h against 88 at 10:43.", "Stay under 88 km/h."),
-            _attempt("secured", 762, 204, "high", "Too fast: 90 km/h against 88 at 16:06.", excursions=[{"signal": "road_speed", "start_s": 800.0, "duration_s": 0.6, "peak": 89.0}]),
-        ]},
-        {"id": "roll-on", "asked": 2, "qualified": 2, "attempts": [
-            _attempt("stopped", 1320, 5.1, "limit", "Limit passed: Boost 99 kPa, limit 95, at 22:05.", "Tell the calibrator before you try again."),
-            _attempt("secured", 1476, 9.8), _attempt("secured", 1722, 9.6)]},
-        {"id": "settled-idle", "asked": 1, "qualified": 0, "attempts": [
-            _attempt("missed", 2220, 71, "high", "Engine 1032 rpm against 1000 at 38:11.", "Stay under 1000 rpm.")]},
+        {
+            "id": "part-load",
+            "asked": 1,
+            "qualified": 1,
+            "attempts": [
+                _attempt("missed", 492, 151, "high", "Too fast: 91 km/h against 88 at 10:43.", "Stay under 88 km/h."),
+                _attempt(
+                    "secured",
+                    762,
+                    204,
+                    "high",
+                    "Too fast: 90 km/h against 88 at 16:06.",
+                    excursions=[{"signal": "road_speed", "start_s": 800.0, "duration_s": 0.6, "peak": 89.0}],
+                ),
+            ],
+        },
+        {
+            "id": "roll-on",
+            "asked": 2,
+            "qualified": 2,
+            "attempts": [
+                _attempt(
+                    "stopped",
+                    1320,
+                    5.1,
+                    "limit",
+                    "Limit passed: Boost 99 kPa, limit 95, at 22:05.",
+                    "Tell the calibrator before you try again.",
+                ),
+                _attempt("secured", 1476, 9.8),
+                _attempt("secured", 1722, 9.6),
+            ],
+        },
+        {
+            "id": "settled-idle",
+            "asked": 1,
+            "qualified": 0,
+            "attempts": [
+                _attempt("missed", 2220, 71, "high", "Engine 1032 rpm against 1000 at 38:11.", "Stay under 1000 rpm.")
+            ],
+        },
     ],
-}  # fmt: skip
+}
 
 
 def _window() -> dict[str, Any]:
     times = [n * 0.5 for n in range(448)]
     inside = [t - 10 for t in times]
-    speed = [round(80 + 4 * math.sin(t / 17) + 2.2 * math.sin(t / 7 + 1) + (0 if 0 <= t <= 204 else 9 * math.sin((t + 6) / 3)), 1) for t in inside]
+    speed = [
+        round(
+            80 + 4 * math.sin(t / 17) + 2.2 * math.sin(t / 7 + 1) + (0 if 0 <= t <= 204 else 9 * math.sin((t + 6) / 3)),
+            1,
+        )
+        for t in inside
+    ]
     return {
-        "capture": "part-load", "number": 1, "outcome": "secured", "start_s": 10.0, "end_s": 214.0, "secured_s": 190.0,
+        "capture": "part-load",
+        "number": 1,
+        "outcome": "secured",
+        "start_s": 10.0,
+        "end_s": 214.0,
+        "secured_s": 190.0,
         "signals": [
-            {"signal": "road_speed", "name": "Speed", "unit": "km/h", "t_s": times, "values": speed, "low": 72.0, "high": 88.0, "asked": "72 to 88", "rate_hz": 4.0, "max_gap_s": 0.31},
-            {"signal": "gear", "name": "Gear", "unit": "", "t_s": times, "values": [5] * len(times), "low": 4.5, "high": 5.5, "asked": "fifth", "discrete": True, "rate_hz": 4.0, "max_gap_s": 0.31},
-            {"signal": "coolant_temp", "name": "Coolant", "unit": "°C", "t_s": times, "values": [round(87 + 0.9 * math.sin(t / 40), 1) for t in times], "low": 80.0, "high": None, "asked": "80 or more", "rate_hz": 0.5, "max_gap_s": 2.0},
-            {"signal": "pedal", "name": "Pedal", "unit": "%", "t_s": times, "values": [round(24 + 3 * math.sin(t / 9), 1) for t in times], "low": None, "high": None, "asked": "recorded", "rate_hz": 8.1, "max_gap_s": 0.16},
+            {
+                "signal": "road_speed",
+                "name": "Speed",
+                "unit": "km/h",
+                "t_s": times,
+                "values": speed,
+                "low": 72.0,
+                "high": 88.0,
+                "asked": "72 to 88",
+                "rate_hz": 4.0,
+                "max_gap_s": 0.31,
+            },
+            {
+                "signal": "gear",
+                "name": "Gear",
+                "unit": "",
+                "t_s": times,
+                "values": [5] * len(times),
+                "low": 4.5,
+                "high": 5.5,
+                "asked": "fifth",
+                "discrete": True,
+                "rate_hz": 4.0,
+                "max_gap_s": 0.31,
+            },
+            {
+                "signal": "coolant_temp",
+                "name": "Coolant",
+                "unit": "°C",
+                "t_s": times,
+                "values": [round(87 + 0.9 * math.sin(t / 40), 1) for t in times],
+                "low": 80.0,
+                "high": None,
+                "asked": "80 or more",
+                "rate_hz": 0.5,
+                "max_gap_s": 2.0,
+            },
+            {
+                "signal": "pedal",
+                "name": "Pedal",
+                "unit": "%",
+                "t_s": times,
+                "values": [round(24 + 3 * math.sin(t / 9), 1) for t in times],
+                "low": None,
+                "high": None,
+                "asked": "recorded",
+                "rate_hz": 8.1,
+                "max_gap_s": 0.16,
+            },
         ],
-    }  # fmt: skip
+    }
 
 
 class FixtureServer:
@@ -184,13 +354,15 @@ class FixtureServer:
 
         canned: dict[str, Any] = {
             "about": lambda: {"name": "coach", "version": "0", "boot": "boot", "rules": 1},
-            "words": words_table,
+            "words": lambda: load_words().get(request.args.get("section", "page")),
             "state": self.state,
             "recipes": lambda: {"recipes": self.recipes},
             "recipes/f00d": lambda: RECIPE,
             "sources": lambda: {"sources": self.sources},
             "ready": lambda: {"marks": [{"id": i, "state": s, "text": text} for i, s, text in MARKS[self.marks]]},
-            "drives": lambda: {"drives": [{"id": "d1", "title": RECIPE["title"], "duration_s": 2460.0, "asked": 3, "qualified": 2}]},
+            "drives": lambda: {
+                "drives": [{"id": "d1", "title": RECIPE["title"], "duration_s": 2460.0, "asked": 3, "qualified": 2}]
+            },
             "drives/d1": lambda: {"id": "d1", "duration_s": 2460.0},
             "drives/d1/attempts": lambda: VERDICT,
             "drives/d1/windows/part-load/1": _window,

@@ -1,9 +1,9 @@
 // The one place that wires: words, live stream, and which screen the address names. Screens load when asked for.
 
-import { get, Refused } from "./api.js";
+import { Refused } from "./api.js";
 import { h } from "./dom.js";
 import { firstState, start as startLive } from "./live.js";
-import { setWords, t } from "./words.js";
+import { needWords, t } from "./words.js";
 
 /**
  * @typedef {object} Way what a screen is given
@@ -70,9 +70,10 @@ async function show() {
   };
   let drawn;
   try {
-    drawn = await (await screen())(way);
+    const [draw] = await Promise.all([screen(), path === "drive" ? null : style("css/pages.css"), path === "drive" ? null : needWords("parked")]);
+    drawn = await draw(way);
   } catch (error) {
-    const { problem } = await import("./parts/page.js");
+    const [{ problem }] = await Promise.all([import("./parts/page.js"), needWords("parked").catch(() => undefined)]);
     drawn = h("main", { class: "page" }, h("h1", { class: "title", tabindex: -1 }, t("page.failed")), problem(error instanceof Refused ? error : new Refused("page", String(error))),
       h("div", { class: "grow" }), h("div", { class: "acts" }, h("a", { class: "act main wide", href: "#/" }, t("page.home"))));
   }
@@ -80,13 +81,13 @@ async function show() {
   document.body.replaceChildren(drawn);
   document.body.dataset.screen = path || "start";
   const heading = drawn.querySelector("h1");
-  document.title = heading?.textContent ? `${heading.textContent} – ${t("page.name")}` : t("page.name");
+  document.title = heading?.textContent ? `${heading.textContent} – ${t("name")}` : t("name");
   scrollTo(0, 0);
   if (heading?.hasAttribute("tabindex")) heading.focus({ preventScroll: true });
 }
 
 async function begin() {
-  setWords(await get("words"));
+  await needWords("car");
   const state = await firstState().catch(() => null);
   startLive();
   const going = state?.drive && !["none", "ended"].includes(state.drive.phase);

@@ -1,11 +1,21 @@
 // Every text of the page comes from the server's one catalogue; no text stands in the code.
 
-/** @type {Record<string, any>} */
-let page = {};
+import { get } from "./api.js";
 
-/** @param {Record<string, any>} catalogue as GET /api/words gives it */
-export function setWords(catalogue) {
-  page = catalogue.page ?? {};
+/** @type {Record<string, any>} */
+const page = {};
+/** @type {Map<string, Promise<void>>} */
+const asked = new Map();
+
+/**
+ * Fetches one half of the page's texts, once: `car` for Drive, `parked` for all other screens.
+ * @param {"car" | "parked"} half
+ */
+export function needWords(half) {
+  const coming = asked.get(half) ?? get("words", { section: `page.${half}` }).then((texts) => void Object.assign(page, texts));
+  asked.set(half, coming);
+  coming.catch(() => asked.delete(half));
+  return coming;
 }
 
 /**

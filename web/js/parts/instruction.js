@@ -22,7 +22,7 @@ export class Instruction {
     say(this.what, face.caption);
     this.number.classList.toggle("long", number.length > 4);
     this.count.classList.toggle("tight", number.length > 2);
-    const shape = FACE_MARKS[face.mark] ?? "";
+    const shape = face.code === "paused" ? "pause" : (FACE_MARKS[face.mark] ?? "");
     if (shape === this.shape) return;
     this.shape = shape;
     this.count.querySelector("svg")?.remove();

@@ -20,18 +20,8 @@ const SHAPES = {
   ring: [["M12 3a9 9 0 1 1 0 18a9 9 0 1 1 0-18z", 3, "4.4 3.2"]],
   more: [["M1 9.5h5v5H1zM9.5 9.5h5v5h-5zM18 9.5h5v5h-5z"]],
   back: [["M14.5 4L6 12l8.5 8", 3]],
-  tick: [["M3 12.5l6 6L21.5 5.5", 4]],
-  mind: [["M12 1l11 11-11 11L1 12z", 2.6], ["M10.6 6h2.8v7.5h-2.8zM10.6 15.2h2.8V18h-2.8z"]],
   pause: [["M4 2h6v20H4zM14 2h6v20h-6z"]],
-  cross: [["M4 4l16 16M20 4L4 20", 4]],
-  road: [["M8.5 2L3 22M15.5 2L21 22", 2.6], ["M12 3v4M12 10v4M12 17v5", 2.6]],
-  closed: [["M2.5 8h19v7h-19zM5 15v7M19 15v7M5 3v5M19 3v5", 2.6], ["M7 15l5-7M13 15l5-7", 2.4]],
-  parked: [["M2 20.5h20", 3], ["M4 16.5v-5l3-6h10l3 6v5z", 2.6], ["M4.5 11.5h15", 2.2]],
   passenger: [["M9 1a4 4 0 1 1 0 8a4 4 0 1 1 0-8zM2 23v-8c0-3.3 2.6-5 7-5 3 0 5 .8 6 2.6V23z"], ["M18.2 9h3.6q1.2 0 1.2 1.2v7.6q0 1.2-1.2 1.2h-3.6q-1.2 0-1.2-1.2v-7.6Q17 9 18.2 9z"]],
-  driver: [["M12 2.5a9.5 9.5 0 1 1 0 19a9.5 9.5 0 1 1 0-19z", 3], ["M3 11.5c6-2.6 12-2.6 18 0M12 14v8", 3], ["M12 10.4a2.6 2.6 0 1 1 0 5.2a2.6 2.6 0 1 1 0-5.2z"]],
-  air: [["M2 8h12a3 3 0 1 0-3-3M2 13h17a3 3 0 1 1-3 3M2 18h8", 2.6]],
-  lamp: [["M12 2l11 19H1z", 2.6], ["M10.7 9h2.6v6h-2.6zM10.7 16.4h2.6V19h-2.6z"]],
-  law: [["M12 2v19M5 21h14M3 7h18", 2.4], ["M6 7l-4 8h8zM18 7l-4 8h8z", 2.2]],
   play: [["M4 2l17 10L4 22z"]],
 };
 
@@ -59,5 +49,7 @@ export function mark(name, label = "", classes = "") {
 /** The face's mark, as the server names it, to the shape that shows it. @type {Record<string, string>} */
 export const FACE_MARKS = { up: "up", down: "down", tick: "secured", octagon: "stopped", broken: "missed", wall: "lift", dashed: "apart" };
 
-/** Where a capture is made, to its sign. @type {Record<string, string>} */
-export const PLACE_MARKS = { road: "road", "closed course": "closed", parked: "parked" };
+/** More shapes, from a module that only some screens load. @param {typeof SHAPES} more */
+export function addShapes(more) {
+  Object.assign(SHAPES, more);
+}

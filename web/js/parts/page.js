@@ -3,7 +3,7 @@
 import { Refused } from "../api.js";
 import { h } from "../dom.js";
 import { has, t } from "../words.js";
-import { mark } from "./marks.js";
+import { mark } from "./signs.js";
 
 /**
  * The line on top: back to where, and where this is.

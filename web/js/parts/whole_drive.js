@@ -3,7 +3,7 @@
 import { seg } from "../api.js";
 import { h, place } from "../dom.js";
 import { clock, t } from "../words.js";
-import { mark } from "./marks.js";
+import { mark } from "./signs.js";
 
 /**
  * @param {string} drive

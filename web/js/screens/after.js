@@ -3,7 +3,7 @@
 import { get, seg } from "../api.js";
 import { h } from "../dom.js";
 import { crumb, link, title } from "../parts/page.js";
-import { mark } from "../parts/marks.js";
+import { mark } from "../parts/signs.js";
 import { portrait } from "../parts/portrait.js";
 import { wholeDrive, windowOf } from "../parts/whole_drive.js";
 import { clock, count, has, t, upper } from "../words.js";
@@ -92,7 +92,7 @@ async function captureItem(drive, one, asked) {
   return h("li", { class: "item drawn" }, portrait(lanes),
     h("div", {}, h("h2", {}, mark(shown, t(`outcome.${shown}`)), asked?.title ?? one.id),
       h("p", {}, summary(one, secured.map(({ attempt }) => attempt), best?.attempt, kind), remedy ? ` ${remedy}` : ""),
-      tries.length ? h("details", { class: "tries", open: tries.length === 1 && outcome !== "secured" },
+      tries.length ? h("details", { class: "tries" },
         h("summary", {}, mark("back"), t(tries.length === 1 ? "after.try" : "after.tries", { n: tries.length })),
         h("ul", {}, ...tries.map(({ attempt, number }) => h("li", {}, tryLine(drive, one.id, attempt, number, kind)))),
         small ? h("p", { class: "mini" }, t("after.small", { n: small })) : null) : null));

@@ -3,7 +3,7 @@
 import { act, get, seg } from "../api.js";
 import { h } from "../dom.js";
 import { attempt, button, title } from "../parts/page.js";
-import { mark } from "../parts/marks.js";
+import { mark } from "../parts/signs.js";
 import { follow, known } from "../store.js";
 import { t } from "../words.js";
 

@@ -7,7 +7,6 @@ import { Bar } from "../parts/bar.js";
 import { Instruction } from "../parts/instruction.js";
 import { Lane } from "../parts/lane.js";
 import { Rows } from "../parts/rows.js";
-import { Sheet } from "../parts/sheet.js";
 import { Strip } from "../parts/strip.js";
 import { AlarmFace, DoneFace, LockedFace } from "../parts/whole.js";
 import { follow, known, learnPhone } from "../store.js";
@@ -50,8 +49,9 @@ export function drive(way) {
   const strip = new Strip();
   const lane = new Lane();
   const rows = new Rows();
-  const sheet = new Sheet({ skip: () => send("skip", { capture: capture() }), pause: () => send("pause"), resume: () => send("resume"), other: () => send("role", { role: null }) });
-  const bar = new Bar({ stop, carryOn: () => send("carry-on"), more: () => known.live && sheet.open(known.live) });
+  /** @type {import("../parts/sheet.js").Sheet | null} fetched once the drive is on the screen */
+  let sheet = null;
+  const bar = new Bar({ stop, carryOn: () => send("carry-on"), more: () => known.live && sheet?.open(known.live) });
   const again = h("button", { class: "act main wide tall again", type: "button", onclick: () => send("resume") }, t("more.resume"));
   rows.container.append(h("li", {}, again));
   const main = h("main", { class: "drive", "data-hand": way.hand }, h("section", { class: "top" }, strip.container, instruction.container), lane.container, rows.container, bar.container);
@@ -61,7 +61,7 @@ export function drive(way) {
     locked: new LockedFace({ stop, passenger: () => send("role", { role: "passenger" }) }),
     done: new DoneFace({ stop }),
   };
-  const root = h("div", { class: "screen" }, sheet.container);
+  const root = h("div", { class: "screen" });
   const trace = new Trace();
   /** @type {string} */
   let shown = "";
@@ -84,8 +84,8 @@ export function drive(way) {
     const name = phone.lost ? "drive" : faceOf(live);
     if (name !== shown) {
       shown = name;
-      root.replaceChildren(faces[/** @type {keyof typeof faces} */ (name)].container, sheet.container);
-      if (name !== "drive" && sheet.container.open) sheet.container.close();
+      if (name !== "drive") sheet?.container.close();
+      root.replaceChildren(faces[/** @type {keyof typeof faces} */ (name)].container, ...(sheet ? [sheet.container] : []));
     }
     if (name === "alarm") faces.alarm.update(live);
     if (name === "locked") faces.locked.update(live, phone);
@@ -137,6 +137,12 @@ export function drive(way) {
     update(known);
   }
 
+  addMore();
+  async function addMore() {
+    const { Sheet } = await import("../parts/sheet.js");
+    sheet = new Sheet({ skip: () => send("skip", { capture: capture() }), pause: () => send("pause"), resume: () => send("resume"), other: () => send("role", { role: null }) });
+    root.append(sheet.container);
+  }
   way.leave(follow(update));
   way.leave(onEvent((name) => name === "state" && update(known)));
   return root;

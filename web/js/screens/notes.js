@@ -3,7 +3,7 @@
 import { get, post, seg } from "../api.js";
 import { h } from "../dom.js";
 import { attempt, button, crumb, title } from "../parts/page.js";
-import { mark } from "../parts/marks.js";
+import { mark } from "../parts/signs.js";
 import { t } from "../words.js";
 
 /** Each note's sign, and the places that call for it; none listed: always. @type {Record<string, [string, string[]]>} */
@@ -24,12 +24,12 @@ export async function notes(way) {
   const asked = await get(`recipes/${seg(sha)}`);
   const places = new Set(asked.captures.map((capture) => capture.place));
   const codes = Object.keys(NOTES).filter((code) => !NOTES[code][1].length || NOTES[code][1].some((place) => places.has(place)));
-  const acts = h("div", { class: "acts" }, h("p", { class: "mini" }, t("notes.kept")), button(t("notes.agree"), () => attempt(acts, begin)));
+  const acts = h("div", { class: "acts" }, button(t("notes.agree"), () => attempt(acts, begin)));
   async function begin() {
     await post("drives", { recipe: sha, source: params.get("source"), speed: Number(params.get("speed") ?? 1), role, acknowledged: codes });
     way.go("#/drive");
   }
   return h("main", { class: "page" }, crumb({ to: `#/who?${params}`, back: t("notes.back"), here: t("page.step", { n: 3, of: 3 }) }), title(t("notes.title")),
     h("ul", { class: "rules" }, ...codes.map((code) => h("li", {}, mark(NOTES[code][0]), h("div", {}, h("b", {}, t(`notes.${code}`)), h("p", {}, t(`notes.${code}_text`)))))),
-    h("div", { class: "grow" }), acts);
+    h("div", { class: "grow" }), h("p", { class: "mini" }, t("notes.kept")), acts);
 }

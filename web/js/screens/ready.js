@@ -3,7 +3,7 @@
 import { get, seg } from "../api.js";
 import { h } from "../dom.js";
 import { crumb, item, link, problem, title } from "../parts/page.js";
-import { mark } from "../parts/marks.js";
+import { mark } from "../parts/signs.js";
 import { count, t, upper } from "../words.js";
 
 const ORDER = ["link", "signals", "engine", "road", "room"];

@@ -3,7 +3,7 @@
 import { get, seg } from "../api.js";
 import { h } from "../dom.js";
 import { crumb, link, title } from "../parts/page.js";
-import { mark, PLACE_MARKS } from "../parts/marks.js";
+import { mark, PLACE_MARKS } from "../parts/signs.js";
 import { portrait } from "../parts/portrait.js";
 import { t } from "../words.js";
 
@@ -25,5 +25,6 @@ export async function recipe(way) {
     crumb({ to: "#/", back: t("start.back"), here: t("recipe.revision", { n: asked.revision }) }),
     title(asked.title), asked.note ? h("p", { class: "under" }, asked.note) : null,
     h("ol", { class: "list" }, ...items), warnings.length ? h("ul", {}, ...warnings) : null, h("div", { class: "grow" }),
-    h("div", { class: "acts" }, asked.minutes ? h("p", { class: "mini" }, t("recipe.minutes", { n: asked.minutes })) : null, link(t("recipe.next"), next)));
+    asked.minutes ? h("p", { class: "mini" }, t("recipe.minutes", { n: asked.minutes })) : null,
+    h("div", { class: "acts" }, link(t("recipe.next"), next)));
 }

@@ -3,7 +3,7 @@
 import { get, seg } from "../api.js";
 import { h } from "../dom.js";
 import { crumb, title } from "../parts/page.js";
-import { mark } from "../parts/marks.js";
+import { mark } from "../parts/signs.js";
 import { t } from "../words.js";
 
 const SPEEDS = [1, 4, 8];

@@ -4,7 +4,7 @@ import { get, post, seg } from "../api.js";
 import { h } from "../dom.js";
 import { attempt, crumb, link, title } from "../parts/page.js";
 import { lane } from "../parts/portrait.js";
-import { mark } from "../parts/marks.js";
+import { mark } from "../parts/signs.js";
 import { t } from "../words.js";
 
 /** @typedef {import("../main.js").Way} Way */

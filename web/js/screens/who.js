@@ -3,7 +3,7 @@
 import { seg } from "../api.js";
 import { h } from "../dom.js";
 import { crumb, title } from "../parts/page.js";
-import { mark } from "../parts/marks.js";
+import { mark } from "../parts/signs.js";
 import { t } from "../words.js";
 
 /** @param {import("../main.js").Way} way */
@@ -22,5 +22,5 @@ export function who(way) {
   const back = `#/ready?recipe=${seg(rest.get("recipe") ?? "")}&source=${seg(rest.get("source") ?? "")}&speed=${seg(rest.get("speed") ?? "1")}`;
   return h("main", { class: "page" }, crumb({ to: back, back: t("who.back"), here: t("page.step", { n: 2, of: 3 }) }), title(t("who.title")), h("p", { class: "under" }, t("who.text")),
     h("div", { class: "pick", role: "group", "aria-label": t("who.title") }, ...cards), h("div", { class: "grow" }),
-    h("div", { class: "acts" }, h("p", { class: "mini" }, t("notes.law_first")), next));
+    h("p", { class: "mini" }, t("notes.law_first")), h("div", { class: "acts" }, next));
 }

@@ -3,7 +3,7 @@
 import { get, seg } from "../api.js";
 import { h } from "../dom.js";
 import { crumb, title } from "../parts/page.js";
-import { mark } from "../parts/marks.js";
+import { mark } from "../parts/signs.js";
 import { wholeDrive } from "../parts/whole_drive.js";
 import { t, upper } from "../words.js";
 import { length, review, verdictLine, why } from "./after.js";
