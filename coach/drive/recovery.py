@@ -5,7 +5,7 @@ from __future__ import annotations
 from concurrent.futures import Future
 from typing import Any
 
-from coach.core.events import Outcome
+from coach.core.events import Attempt, Outcome
 from coach.drive.tasks import Worker
 from coach.store.codec import load_attempt, load_event
 from coach.store.model import WindowRow
@@ -15,8 +15,11 @@ from coach.store.store import Store
 def recover(store: Store, worker: Worker) -> list[str]:
     """Closes every drive that was left open, at once, and has it judged again by `worker`.
 
+    Window files that a stop or a crash left out are written too.
+
     Returns:
-        The drives. They are listed as recovered from now on; verdict and files follow as the worker gets to them.
+        The drives that were left open. They are listed as recovered from now on; verdict and files follow as
+        the worker gets to them.
 
     Raises:
         StoreError: the folder cannot be written.
@@ -24,6 +27,9 @@ def recover(store: Store, worker: Worker) -> list[str]:
     drives = store.left_open()
     for drive in drives:
         store.close_recovered(drive)
+    for drive, attempt in store.unsaved():
+        if drive not in drives:
+            save_window(store, worker, drive, attempt)
     for drive in drives:
         _rejudge(store, worker, drive)
     return drives
@@ -39,25 +45,26 @@ def _rejudge(store: Store, worker: Worker, drive: str) -> None:
         attempts = [load_attempt(body) for body in made["attempts"]]
         store.put_attempts(drive, row.recipe_sha, row.rules, attempts)
         store.put_events(drive, [load_event(kind, body) for _, kind, body in made["events"]])
-        whole = {(w.capture, w.number) for w in store.windows(drive) if w.whole}
+        # All of them: a window that was still open has a file without its end.
         for attempt in attempts:
-            if attempt.outcome is Outcome.SECURED and (attempt.capture, attempt.number) not in whole:
-                save_window(store, worker, drive, attempt.capture, attempt.number, attempt.start_us, attempt.end_us)
+            if attempt.outcome is Outcome.SECURED:
+                save_window(store, worker, drive, attempt)
 
     worker.submit("judge", {"drive": drive}).add_done_callback(judged)
 
 
-def save_window(
-    store: Store, worker: Worker, drive: str, capture: str, number: int, start_us: int, end_us: int
-) -> None:
-    """Has the whole file of a window of a finished drive written, and records it once it is durable."""
+def save_window(store: Store, worker: Worker, drive: str, attempt: Attempt) -> None:
+    """Has the whole file of a secured window of a finished drive written, and records it once it is durable."""
 
     def written(result: Future[Any]) -> None:
         if result.cancelled() or result.exception() is not None:
-            return
-        made = result.result()
-        now = store.clock.wall_us()
-        store.put_window(drive, WindowRow(capture, number, True, made["path"], made["sha256"], made["size"], now))
+            return  # It is tried again at the next start.
+        made, now = result.result(), store.clock.wall_us()
+        row = WindowRow(attempt.capture, attempt.number, True, made["path"], made["sha256"], made["size"], now)
+        store.put_window(drive, row)
 
-    ask = {"drive": drive, "capture": capture, "number": number, "start_us": start_us, "end_us": end_us}
+    ask = {
+        "drive": drive, "capture": attempt.capture, "number": attempt.number, "start_us": attempt.start_us,
+        "end_us": attempt.end_us,
+    }  # fmt: skip
     worker.submit("save_window", ask).add_done_callback(written)

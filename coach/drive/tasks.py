@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import logging
 from collections.abc import Callable
 from concurrent.futures import Future
 from pathlib import Path
 from typing import Any, Protocol
 
-from coach.core.afterwards import Verdict, judge_recording
 from coach.core.events import Attempt
 from coach.csvout import table_chunks
 from coach.errors import BadInput, CoachError, StoreError
-from coach.recording import Recording
 from coach.store.codec import dump_attempt, dump_event, type_name
 from coach.store.files import write_durable
 from coach.store.model import Around
-from coach.store.planjson import load_catalogue, load_plan
+from coach.store.planjson import load_catalogue
 from coach.store.reading import Reader
 from coach.store.store import DATABASE, window_path
 
@@ -31,8 +30,8 @@ class Worker(Protocol):
         """Starts `task`; the future has its JSON-able result, or a CoachError."""
         ...
 
-    def close(self) -> None:
-        """Takes no more; what has not begun is cancelled."""
+    def close(self, seconds: float = 1.0) -> None:
+        """Takes no more; what is not done after `seconds` fails."""
         ...
 
 
@@ -53,7 +52,7 @@ class InPlace:
             result.set_exception(fault(task, error))
         return result
 
-    def close(self) -> None:
+    def close(self, seconds: float = 1.0) -> None:
         """There is nothing to end."""
 
 
@@ -88,16 +87,11 @@ def save_window(folder: Path, ask: Ask) -> dict[str, Any]:
     return {"path": path.relative_to(folder).as_posix(), "sha256": sha256, "size": size}
 
 
-def judge_stored(reader: Reader, drive: str) -> tuple[Recording, Verdict]:
-    """Judges a stored drive by the plan and the rules that it was recorded with. Raises NotFound, StoreError."""
-    row = reader.drive(drive)
-    recording = reader.recording(drive)
-    return recording, judge_recording(load_plan(row.plan), recording)
-
-
 def judge(folder: Path, ask: Ask) -> dict[str, Any]:
     """Judges `drive` again: attempts and events as the store keeps them."""
-    _, verdict = judge_stored(Reader(folder / DATABASE), ask["drive"])
+    from coach.drive.verdict import judge_stored
+
+    _, _, verdict = judge_stored(Reader(folder / DATABASE), ask["drive"])
     attempts: list[Attempt] = [a for some in verdict.attempts.values() for a in some]
     return {
         "attempts": [dump_attempt(a) for a in attempts],
@@ -105,4 +99,50 @@ def judge(folder: Path, ask: Ask) -> dict[str, Any]:
     }
 
 
-TASKS: dict[str, Callable[[Path, Ask], Any]] = {"save_window": save_window, "judge": judge}
+def verdict(folder: Path, ask: Ask) -> str:
+    """The verdict on `drive` as JSON text."""
+    from coach.drive.verdict import stored_verdict_json
+
+    return _text(stored_verdict_json(Reader(folder / DATABASE), ask["drive"]))
+
+
+def window(folder: Path, ask: Ask) -> str:
+    """The signals of attempt `number` of `capture` in `drive` as JSON text."""
+    from coach.drive.traces import window_json
+
+    return _text(window_json(Reader(folder / DATABASE), ask["drive"], ask["capture"], ask["number"]))
+
+
+def lane(folder: Path, ask: Ask) -> str:
+    """The thread of an attempt in its lane as JSON text; `number` may be null."""
+    from coach.drive.traces import lane_json
+
+    return _text(lane_json(Reader(folder / DATABASE), ask["drive"], ask["capture"], ask["number"]))
+
+
+def table(folder: Path, ask: Ask) -> str:
+    """The samples around attempt `number` of `capture` in `drive` as CSV text."""
+    from coach.drive.traces import Context
+
+    c = Context(Reader(folder / DATABASE), ask["drive"])
+    attempt = c.attempt(ask["capture"], ask["number"])
+    around = c.row.around.get(ask["capture"], Around())
+    first_us, last_us = attempt.start_us - around.before_us, attempt.end_us + around.after_us
+    part = c.reader.recording(ask["drive"], first_us, last_us)
+    return b"".join(table_chunks(part, c.catalogue, form=ask["form"])).decode()
+
+
+def warm(_folder: Path, _ask: Ask) -> None:
+    """Loads what the other tasks need, so that the first of them is quick."""
+    import coach.drive.traces
+    import coach.drive.verdict  # noqa: F401 - the import is the work
+
+
+def _text(made: dict[str, Any]) -> str:
+    return json.dumps(made, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+TASKS: dict[str, Callable[[Path, Ask], Any]] = {
+    "save_window": save_window, "judge": judge, "verdict": verdict, "window": window, "lane": lane, "table": table,
+    "warm": warm,
+}  # fmt: skip

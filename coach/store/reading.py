@@ -130,6 +130,28 @@ class Reader:
             )
             return [load_attempt(body) for (body,) in rows]
 
+    def secured_counts(self, drive: str) -> dict[str, int]:
+        """How many attempts of each capture were secured, under the drive's own recipe and rules. Raises NotFound."""
+        row = self.drive(drive)
+        with self._open() as db:
+            rows = db.execute(
+                "SELECT capture, count(*) FROM attempts WHERE drive=? AND recipe_sha=? AND rules=?"
+                " AND json_extract(body, '$.secured_us') IS NOT NULL GROUP BY capture",
+                (row.key, row.recipe_sha, row.rules),
+            )
+            return {str(capture): int(count) for capture, count in rows}
+
+    def unsaved(self) -> list[tuple[str, Attempt]]:
+        """Secured attempts of finished drives whose whole file is not durable."""
+        with self._open() as db:
+            rows = db.execute(
+                "SELECT d.id, a.body FROM attempts a JOIN drives d ON d.key = a.drive AND d.recipe_sha = a.recipe_sha"
+                " AND d.rules = a.rules LEFT JOIN windows w ON w.drive = a.drive AND w.capture = a.capture"
+                " AND w.number = a.number AND w.whole WHERE d.phase = 'ended' AND w.drive IS NULL"
+                " AND json_extract(a.body, '$.outcome') = 'secured' ORDER BY d.key, a.capture, a.number"
+            )
+            return [(drive, load_attempt(body)) for drive, body in rows]
+
     def verdict(self, drive: str, recipe_sha: str | None = None, rules: int | None = None) -> str | None:
         """The cached verdict as JSON text, or None."""
         row = self.drive(drive)

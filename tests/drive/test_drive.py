@@ -12,7 +12,8 @@ from coach.drive.drive import Drive
 from coach.drive.inbox import Closed, Inbox
 from coach.drive.recovery import recover
 from coach.drive.ring import Ring
-from coach.drive.tasks import InPlace, judge_stored, run_task
+from coach.drive.tasks import InPlace, run_task
+from coach.drive.verdict import judge_stored
 from coach.drive.worker import ChildWorker
 from coach.errors import BadInput, Conflict, NotFound, StoreError
 from coach.recording import Mark, Recording
@@ -71,7 +72,7 @@ def test_the_live_path_over_a_recording_gives_the_verdict_of_the_recording(setup
     assert drive.phase == "ended"
     assert drive.error is None
     assert [m.data["type"] for m in ring.since(0) if m.kind == "judge"].count("alarm") == 1
-    assert judge_stored(store, drive.id)[1] == judge_recording(plan, stored)
+    assert judge_stored(store, drive.id)[2] == judge_recording(plan, stored)
 
 
 def test_an_empty_source_ends_cleanly(setup, store):

@@ -1,0 +1,291 @@
+"""The endpoints: what each takes, gives and does."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Response, send_file
+
+from coach import __version__
+from coach.core.spec import RULES
+from coach.drive.drive import Drive
+from coach.errors import NotFound
+from coach.server import models as m
+from coach.server.endpoint import Call, Endpoint, Result
+from coach.server.live import live
+from coach.words import words_table
+
+RECIPE_BYTES = 256_000
+RECIPE_TYPES = ("application/toml", "application/json", "text/toml", "application/octet-stream")
+
+
+def about(call: Call) -> Result:
+    """Who answers here."""
+    return {"name": "log capture coach", "version": __version__, "boot": call.services.boot, "rules": RULES}
+
+
+def words(_call: Call) -> Result:
+    """All words of the page."""
+    return words_table("en")
+
+
+# --- recipes and sources
+
+
+def recipes(call: Call) -> Result:
+    """All recipes."""
+    return {"recipes": call.services.shelf.list()}
+
+
+def add_recipe(call: Call) -> Result:
+    """Keeps a recipe."""
+    recipe = call.services.shelf.add(call.raw, call.header("X-File-Name") or "recipe")
+    return call.services.shelf.view(recipe.sha256)
+
+
+def recipe(call: Call) -> Result:
+    """One recipe."""
+    return call.services.shelf.view(call.path["sha"])
+
+
+def sources(call: Call) -> Result:
+    """All sources."""
+    return {"sources": [entry.json() for entry in call.services.garage.list()]}
+
+
+def ready(call: Call) -> Result:
+    """Whether a drive can start."""
+    return {"marks": call.services.ready(call.query.recipe, call.query.source)}
+
+
+# --- drives
+
+
+def start_drive(call: Call) -> Result:
+    """Starts a drive."""
+    drive = call.services.start(call.body)
+    return call.services.drive_json(call.services.store.drive(drive.id))
+
+
+def drives(call: Call) -> Result:
+    """All drives."""
+    return {"drives": [call.services.drive_json(row) for row in call.services.store.drives()]}
+
+
+def drive(call: Call) -> Result:
+    """One drive."""
+    row = call.services.store.drive(call.path["id"])
+    windows = [
+        {"capture": w.capture, "number": w.number, "whole": w.whole, "size": w.size, "sha256": w.sha256}
+        for w in call.services.store.windows(row.id)
+    ]
+    return call.services.drive_json(row) | {"windows": windows}
+
+
+def attempts(call: Call) -> Result:
+    """The verdict."""
+    return call.services.verdict(call.path["id"])
+
+
+def lane(call: Call) -> Result:
+    """The thread of an attempt."""
+    number = None if call.query.number is None else int(call.query.number)
+    return _task(call, "lane", capture=call.query.capture, number=number)
+
+
+def window(call: Call) -> Result:
+    """The signals of an attempt."""
+    return _task(call, "window", capture=call.path["capture"], number=call.number())
+
+
+def window_table(call: Call) -> Result:
+    """The samples of an attempt as a table: the durable file where there is one."""
+    drive, capture, number = call.path["id"], call.path["capture"], call.number()
+    form = call.query.form
+    name = f"{drive}-{capture}-{number + 1}.csv"
+    store = call.services.store
+    saved = next((w for w in store.windows(drive) if (w.capture, w.number) == (capture, number)), None)
+    if saved is not None and form == "wide":
+        path = store.folder / saved.path
+        if path.is_file():
+            return send_file(path.resolve(), "text/csv", as_attachment=True, download_name=name, max_age=0)
+    text = _task(call, "table", capture=capture, number=number, form=form)
+    answer = Response(text, mimetype="text/csv")
+    answer.headers.set("Content-Disposition", "attachment", filename=name)
+    return answer
+
+
+def _task(call: Call, task: str, **ask: Any) -> str:
+    text: str = call.services.worker.submit(task, {"drive": call.path["id"], **ask}).result()
+    return text
+
+
+# --- the drive that runs
+
+
+def stop(call: Call) -> Result:
+    """Ends the drive in ten seconds."""
+    current = call.services.running()
+    current.stop()
+    return _done(current)
+
+
+def carry_on(call: Call) -> Result:
+    """Takes a stop back."""
+    current = call.services.running()
+    current.carry_on()
+    return _done(current)
+
+
+def finish(call: Call) -> Result:
+    """Ends the drive at once."""
+    current = call.services.running()
+    current.finish()
+    return _done(current)
+
+
+def pause(call: Call) -> Result:
+    """Nothing counts until resumed."""
+    current = call.services.running()
+    current.pause()
+    return _done(current)
+
+
+def resume(call: Call) -> Result:
+    """Ends a pause."""
+    current = call.services.running()
+    current.resume()
+    return _done(current)
+
+
+def arm(call: Call) -> Result:
+    """Arms a capture."""
+    return _mark(call, "arm")
+
+
+def disarm(call: Call) -> Result:
+    """Takes arming back."""
+    return _mark(call, "disarm")
+
+
+def skip(call: Call) -> Result:
+    """Leaves a capture out."""
+    return _mark(call, "skip")
+
+
+def unskip(call: Call) -> Result:
+    """Takes a capture up again."""
+    return _mark(call, "unskip")
+
+
+def confirm(call: Call) -> Result:
+    """Confirms what nobody measures."""
+    return _mark(call, "confirm", call.body.item)
+
+
+def role(call: Call) -> Result:
+    """Says who holds the phone."""
+    return _done(call.services.set_role(call.body.role))
+
+
+def seen(call: Call) -> Result:
+    """Closes the alarm."""
+    current = call.services.running()
+    current.seen()
+    return _done(current)
+
+
+def _mark(call: Call, kind: str, text: str = "") -> Result:
+    current = call.services.running()
+    current.mark(kind, call.services.capture_of(current, call.body.capture), text)
+    return _done(current)
+
+
+def _done(drive: Drive) -> dict[str, Any]:
+    return {"id": drive.id, "phase": drive.phase}
+
+
+# --- live
+
+
+def state(call: Call) -> Result:
+    """The live state."""
+    return call.services.state()
+
+
+def stream(call: Call) -> Result:
+    """The live stream."""
+    return live(call.services, call.header("Last-Event-ID") or call.query.last)
+
+
+def _current(name: str, summary: str, work: Any, takes: type[m.Asked] = m.Nothing) -> Endpoint:
+    path = f"/api/drives/current/{name}"
+    return Endpoint("POST", path, summary, work, takes=takes, gives=m.Done, errors=(400, 404, 409))
+
+
+ENDPOINTS: tuple[Endpoint, ...] = (
+    Endpoint("GET", "/api/about", "Name, version, boot and rules of this server.", about, gives=m.About),
+    Endpoint("GET", "/api/words", "All words of the page, in one table.", words, gives=m.Answer),
+    Endpoint("GET", "/api/recipes", "Recipes, uploaded ones first.", recipes, gives=m.Recipes),
+    Endpoint(
+        "POST", "/api/recipes", "Keeps a recipe, TOML or JSON, as received; refused with all that is wrong with it.",
+        add_recipe, takes_text=RECIPE_TYPES, gives=m.RecipeView, status=201, most_bytes=RECIPE_BYTES, errors=(400,),
+    ),
+    Endpoint(
+        "GET", "/api/recipes/{sha}", "A recipe as people read it: captures as sentences, places, minutes, findings.",
+        recipe, gives=m.RecipeView, errors=(404,),
+    ),
+    Endpoint("GET", "/api/sources", "What can be driven with.", sources, gives=m.Sources),
+    Endpoint(
+        "GET", "/api/ready", "Whether a drive with this recipe and source can start; ask again while it is `looking`.",
+        ready, query=m.ReadyQuery, gives=m.Ready, errors=(400, 404),
+    ),
+    Endpoint(
+        "POST", "/api/drives", "Starts a drive; one at a time.", start_drive, takes=m.StartDrive, gives=m.DriveItem,
+        status=201, most_bytes=600_000, errors=(400, 404, 409),
+    ),
+    Endpoint("GET", "/api/drives", "Drives, the newest first.", drives, gives=m.Drives),
+    _current("stop", "Ends the drive in ten seconds; recording and judging go on until then.", stop),
+    _current("carry-on", "Takes a stop back.", carry_on),
+    _current("finish", "Ends the drive at once.", finish),
+    _current("pause", "Nothing counts until `resume`; recording goes on.", pause),
+    _current("resume", "Ends a pause.", resume),
+    _current("arm", "Arms a closed-course or parked capture; at standstill only.", arm, m.OfCapture),
+    _current("disarm", "Takes arming back.", disarm, m.OfCapture),
+    _current("skip", "Leaves a capture out for now.", skip, m.OfCapture),
+    _current("unskip", "Takes a skipped capture up again.", unskip, m.OfCapture),
+    _current("confirm", "Confirms a state that nobody measures.", confirm, m.Confirm),
+    _current("role", "Says who holds the phone.", role, m.SetRole),
+    _current("seen", "Closes the alarm.", seen, m.MaybeOfCapture),
+    Endpoint("GET", "/api/drives/{id}", "A drive with its window files.", drive, gives=m.DriveView, errors=(404,)),
+    Endpoint(
+        "GET", "/api/drives/{id}/attempts",
+        "The verdict, the same as `coach judge --json`; while the drive runs, on the attempts that are over.",
+        attempts, gives=m.Verdict, errors=(404,),
+    ),
+    Endpoint(
+        "GET", "/api/drives/{id}/lane", "The thread of an attempt in its lane, to catch up with.", lane,
+        query=m.LaneQuery, gives=m.Lane, errors=(400, 404),
+    ),
+    Endpoint(
+        "GET", "/api/drives/{id}/windows/{capture}/{number}", "The signals of an attempt, thinned for a screen.",
+        window, gives=m.Window, errors=(404,),
+    ),
+    Endpoint(
+        "GET", "/api/drives/{id}/windows/{capture}/{number}.csv",
+        "The samples of an attempt with what was around it, as a table; numbers of attempts count from 0.",
+        window_table, query=m.TableQuery, media="text/csv", errors=(400, 404),
+    ),
+    Endpoint("GET", "/api/state", "The live state, once.", state, gives=m.State),
+    Endpoint(
+        "GET", "/api/live",
+        "Server-sent events `state`, `judge`, `saved`, `not_saved`, `drive`, `gap` and `ping`; resumes after"
+        " Last-Event-ID.",
+        stream, query=m.LiveQuery, media="text/event-stream", errors=(400, 503),
+    ),
+)  # fmt: skip
+
+
+def not_there(path: str) -> NotFound:
+    """The error for an address below /api/ that does not exist."""
+    return NotFound("there is nothing at this address; GET /api/openapi.json lists what there is", where=path)

@@ -1,0 +1,156 @@
+"""What can be driven with: bundled recorded drives, tables named when the server was started, the simulator.
+
+Tables are read in a child process, once, and kept; a simulated drive is made as it goes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from threading import Lock
+from typing import Any, Literal
+
+from coach.errors import CoachError, NotFound
+from coach.recording import Recording
+from coach.signals import Catalogue
+from coach.sources.base import Source
+from coach.sources.replay import Replay
+from coach.sources.simulator.scenarios import SCENARIOS, Scenario
+
+REPLAY = "replay:"
+TABLE = "table:"
+SIMULATOR = "simulator:"
+KEPT = 4
+"""Recordings kept in memory."""
+
+ReadTable = Callable[[Path, Catalogue], Recording]
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One source in the list. `vehicle` is the car that it was recorded with, as the bytes of a vehicle file."""
+
+    id: str
+    title: str
+    kind: Literal["replay", "simulator"]
+    text: str
+    path: Path | None = None
+    scenario: Scenario | None = None
+    vehicle: bytes | None = None
+
+    def json(self) -> dict[str, Any]:
+        """For the list."""
+        return {"id": self.id, "title": self.title, "kind": self.kind, "text": self.text}
+
+
+class Garage:
+    """The sources of one server.
+
+    Args:
+        traces: the folder with the bundled drives.
+        tables: more tables, by path.
+        vehicle: a vehicle file that goes with the tables, or None.
+        read_table: reads a table; the server's runs in a child process.
+    """
+
+    def __init__(
+        self, catalogue: Catalogue, traces: Path, tables: Iterable[Path], vehicle: bytes | None, read_table: ReadTable
+    ) -> None:
+        self._catalogue = catalogue
+        self._read_table = read_table
+        self._lock = Lock()
+        self._reading: dict[str, Future[Recording]] = {}
+        self._readers = ThreadPoolExecutor(1, thread_name_prefix="table-reader")
+        self._entries: dict[str, Entry] = {}
+        car_file = traces / "demo-vehicle.toml"
+        car = car_file.read_bytes() if car_file.is_file() else None
+        for n, path in enumerate(tables):
+            self._add(Entry(f"{TABLE}{n}", path.name, "replay", str(path.parent), path=path, vehicle=vehicle))
+        for scenario in SCENARIOS:
+            path = traces / f"{scenario.name}.csv"
+            title = scenario.name.replace("-", " ").capitalize()
+            if path.is_file():
+                self._add(Entry(REPLAY + scenario.name, title, "replay", scenario.tells, path=path, vehicle=car))
+        first = SCENARIOS[0]
+        text = f"A simulated car drives as you watch. {first.tells}"
+        self._add(Entry(SIMULATOR + first.name, "Simulated car", "simulator", text, scenario=first, vehicle=car))
+
+    def _add(self, entry: Entry) -> None:
+        self._entries[entry.id] = entry
+
+    def list(self) -> list[Entry]:
+        """All sources."""
+        return list(self._entries.values())
+
+    def entry(self, source: str) -> Entry:
+        """One source. Raises NotFound."""
+        if source not in self._entries:
+            raise NotFound("there is no such source", where=source)
+        return self._entries[source]
+
+    def look(self, source: str) -> Future[Recording]:
+        """Starts reading a source's table, or gives the reading that was started. Raises NotFound."""
+        entry = self.entry(source)
+        with self._lock:
+            found = self._reading.pop(source, None)
+            if found is not None and found.done() and found.exception() is not None:
+                found = None  # The file may have been mended meanwhile; the one who asked before has been told.
+            if found is None:
+                found = self._readers.submit(self._read, entry)
+            self._reading[source] = found
+            while len(self._reading) > KEPT:
+                self._reading.pop(next(iter(self._reading)))
+        return found
+
+    def _read(self, entry: Entry) -> Recording:
+        if entry.path is None:
+            assert entry.scenario is not None
+            return entry.scenario.recording()
+        return self._read_table(entry.path, self._catalogue)
+
+    def open(self, source: str, speed: float | None) -> Source:
+        """A source for one drive. Raises NotFound, and TableError when its table cannot be read."""
+        entry = self.entry(source)
+        if entry.scenario is not None:
+            return entry.scenario.source(speed)
+        return Replay(self.look(source).result(), speed, name=entry.title)
+
+    def signals(self, source: str) -> Mapping[str, float] | CoachError | None:
+        """Mean rate in hertz of each signal that a source has; None while that is looked for; or why it is not known.
+
+        Raises:
+            NotFound: there is no such source.
+        """
+        entry = self.entry(source)
+        if entry.scenario is not None:
+            return {name: batch.rate_hz for batch in entry.scenario.batches for name in batch.signals}
+        reading = self.look(source)
+        if not reading.done():
+            return None
+        error = reading.exception()
+        if isinstance(error, CoachError):
+            return error
+        return rates(reading.result())
+
+    def first_value(self, source: str, signal: str) -> float | None:
+        """The first value of a signal, where the source has been read and has one."""
+        entry = self.entry(source)
+        if entry.scenario is not None:
+            return entry.scenario.car.coolant_c if signal == "coolant_temp" else None
+        reading = self.look(source)
+        if not reading.done() or reading.exception() is not None:
+            return None
+        series = reading.result().series.get(signal)
+        return float(series.value[0]) if series is not None and len(series) else None
+
+    def close(self) -> None:
+        """Reads nothing more."""
+        self._readers.shutdown(wait=False, cancel_futures=True)
+
+
+def rates(recording: Recording) -> dict[str, float]:
+    """Mean rate of each signal, in hertz, over the whole drive."""
+    seconds = max(recording.duration_us / 1e6, 1e-6)
+    return {name: max(0, len(s) - 1) / seconds for name, s in recording.series.items() if len(s)}

@@ -1,0 +1,319 @@
+"""What goes over the API: requests are checked against these models, and the OpenAPI description is made from them."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+Short = Annotated[str, StringConstraints(max_length=200)]
+Role = Literal["passenger", "driver"]
+
+
+class Asked(BaseModel):
+    """A request: unknown keys are refused."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+
+
+class Answer(BaseModel):
+    """An answer: more keys may come in later versions, none will go."""
+
+    model_config = ConfigDict(extra="allow")
+
+
+class Nothing(Asked):
+    """No keys."""
+
+
+class StartDrive(Asked):
+    """What a drive is started with."""
+
+    recipe: Short = Field(description="SHA-256 of the recipe.")
+    source: Short = Field(description="Id of the source.")
+    speed: float | None = Field(
+        1.0, gt=0, le=1000, allow_inf_nan=False, description="How fast a replay plays; null is flat out."
+    )
+    role: Role | None = Field(None, description="Who holds the phone.")
+    acknowledged: list[Short] = Field([], max_length=50, description="Codes of the notes agreed to.")
+    vehicle: Annotated[str, StringConstraints(max_length=256_000)] | None = Field(
+        None, description="Text of a vehicle file; without it the source's own stands."
+    )
+
+
+class OfCapture(Asked):
+    """Names a capture."""
+
+    capture: Short = Field(description="Id of the capture.")
+
+
+class MaybeOfCapture(Asked):
+    """Names a capture, or none."""
+
+    capture: Short | None = None
+
+
+class Confirm(Asked):
+    """A state that nobody measures, confirmed by a person."""
+
+    capture: Short = Field(description="Id of the capture.")
+    item: Short = Field(description="The words of the recipe's `confirm` list.")
+
+
+class SetRole(Asked):
+    """Who holds the phone from now on; null: someone else, who has not said yet."""
+
+    role: Role | None
+
+
+class ReadyQuery(Asked):
+    """What is to be looked at."""
+
+    recipe: Short = Field(description="SHA-256 of the recipe.")
+    source: Short = Field(description="Id of the source.")
+
+
+class LaneQuery(Asked):
+    """Which attempt's lane."""
+
+    capture: Short = Field(description="Id of the capture.")
+    number: Annotated[str, StringConstraints(pattern=r"^[0-9]{1,6}$")] | None = Field(
+        None, description="Of the attempt, from 0; without it the one that runs, else the last."
+    )
+
+
+class TableQuery(Asked):
+    """How the table is laid out."""
+
+    form: Literal["wide", "long"] = Field("wide", description="A column for each signal, or a row for each sample.")
+
+
+class LiveQuery(Asked):
+    """Where to go on."""
+
+    last: Short | None = Field(None, description="As the header Last-Event-ID: the id of the last event received.")
+
+
+class ErrorBody(Answer):
+    """What went wrong, in one sentence."""
+
+    code: str
+    message: str
+    where: str | None = None
+    errors: list[dict[str, Any]] | None = Field(None, description="All findings, where a recipe has several.")
+
+
+class Error(Answer):
+    """The one shape of every error."""
+
+    error: ErrorBody
+
+
+class About(Answer):
+    """What answers here."""
+
+    name: str
+    version: str
+    boot: str = Field(description="Changes with each start of the server.")
+    rules: int = Field(description="Version of the rules of judgement.")
+
+
+class RecipeItem(Answer):
+    """A recipe in a list."""
+
+    sha256: str
+    title: str
+    revision: int
+    name: str
+    bundled: bool
+
+
+class Recipes(Answer):
+    """All recipes, uploaded ones first."""
+
+    recipes: list[RecipeItem]
+
+
+class FindingItem(Answer):
+    """Something that is wrong with a recipe, or that its writer should know."""
+
+    level: Literal["error", "warning"]
+    code: str
+    message: str
+    where: str
+    line: int | None
+
+
+class RecipeCapture(Answer):
+    """One capture as people read it."""
+
+    id: str
+    title: str
+    kind: Literal["hold", "sweep"]
+    place: Literal["road", "closed course", "parked"]
+    times: int
+    sentence: str
+    limited: bool
+    limits: str = Field(description="Its limits as one phrase; empty without one.")
+    confirm: list[str]
+    signals: list[str]
+
+
+class RecipeView(Answer):
+    """A recipe as people read it."""
+
+    sha256: str
+    title: str
+    revision: int
+    note: str
+    minutes: int = Field(description="About how long it takes, warm-up included.")
+    captures: list[RecipeCapture]
+    findings: list[FindingItem]
+
+
+class SourceItem(Answer):
+    """Something that can be driven with."""
+
+    id: str
+    title: str
+    kind: Literal["replay", "simulator", "link"]
+    text: str
+
+
+class Sources(Answer):
+    """All sources."""
+
+    sources: list[SourceItem]
+
+
+class ReadyMark(Answer):
+    """One thing that must be right before a drive."""
+
+    id: Literal["link", "signals", "engine", "road", "room"]
+    state: Literal["ok", "warn", "bad", "looking", "todo"]
+    text: str
+
+
+class Ready(Answer):
+    """Whether a drive can start."""
+
+    marks: list[ReadyMark]
+
+
+class DriveRecipe(Answer):
+    """Which recipe a drive was made for."""
+
+    title: str
+    revision: int
+    sha256: str
+
+
+class WindowItem(Answer):
+    """The durable file of a secured window; `whole` once the seconds after it are in."""
+
+    capture: str
+    number: int
+    whole: bool
+    size: int
+    sha256: str
+
+
+class DriveItem(Answer):
+    """A drive."""
+
+    id: str
+    title: str
+    recipe: DriveRecipe
+    started_at: str = Field(description="UTC, ISO 8601.")
+    duration_s: float
+    samples: int
+    phase: Literal["recording", "paused", "stopping", "ended"]
+    recovered: bool = Field(description="A crash left it open; it was closed and judged again.")
+    error: str | None = Field(description="Why it ended early.")
+    source: dict[str, Any]
+    asked: int = Field(description="Captures asked for.")
+    qualified: int = Field(description="Captures that were secured as often as asked.")
+
+
+class Drives(Answer):
+    """All drives, the newest first."""
+
+    drives: list[DriveItem]
+
+
+class DriveView(DriveItem):
+    """A drive with its window files."""
+
+    windows: list[WindowItem]
+
+
+class Verdict(Answer):
+    """What a drive came to; the same as `coach judge --json`."""
+
+    recipe: DriveRecipe
+    drive: dict[str, Any]
+    rules: int
+    alarms: list[dict[str, Any]]
+    captures: list[dict[str, Any]]
+    notes: list[dict[str, Any]]
+
+
+class WindowSignal(Answer):
+    """One signal of a window; values are in `unit`, null where nothing is known."""
+
+    signal: str
+    name: str
+    unit: str
+    discrete: bool
+    t_s: list[float]
+    values: list[float | None]
+    low: float | None
+    high: float | None
+    limit: float | None
+    asked: str
+    rate_hz: float | None
+    max_gap_s: float | None
+    mean: float | None
+    least: float | None
+    most: float | None
+
+
+class Window(Answer):
+    """The signals of an attempt, thinned to at most 1000 points each; peaks stay."""
+
+    drive: str
+    capture: str
+    number: int
+    outcome: Literal["secured", "missed", "stopped", "sparse"]
+    start_s: float
+    end_s: float
+    secured_s: float | None
+    signals: list[WindowSignal]
+
+
+class Lane(Answer):
+    """The thread of an attempt in its lane: pairs of x (0 to 1 along) and y (0 low, 1 high, null unknown)."""
+
+    drive: str
+    capture: str
+    number: int | None
+    points: list[tuple[float, float | None]]
+
+
+class State(Answer):
+    """The live state, as in the event `state`."""
+
+    drive: dict[str, Any]
+    face: dict[str, Any]
+    lead: dict[str, Any] | None
+    captures: list[dict[str, Any]]
+    alarm: dict[str, Any] | None
+    link: dict[str, Any]
+    trouble: dict[str, Any] | None
+
+
+class Done(Answer):
+    """What was asked for was done."""
+
+    id: str
+    phase: Literal["recording", "paused", "stopping", "ended"]

@@ -1,0 +1,112 @@
+"""Can we start? Link, signals, engine, road, room: a mark and one sentence each."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from coach.errors import CoachError
+from coach.plan import check_plan
+from coach.recipe import Recipe
+from coach.server.garage import Garage
+from coach.shown import Units, show
+from coach.signals import Catalogue
+from coach.vehicle import Vehicle
+from coach.words import Words, inside
+
+BYTES_AN_HOUR = 12_000_000
+"""150 samples a second at 17 bytes each, indices and window files included."""
+LEAST_HOURS = 2
+
+Marks = list[dict[str, Any]]
+
+
+def ready_marks(
+    recipe: Recipe, source: str, garage: Garage, vehicle: Vehicle | None, catalogue: Catalogue, words: Words,
+    free_bytes: int, units: Units,
+) -> Marks:  # fmt: skip
+    """The five marks, in the order in which they are looked at. Raises NotFound for an unknown source."""
+
+    def mark(name: str, state: str, key: str, **values: object) -> dict[str, Any]:
+        return {"id": name, "state": state, "text": words(f"server.ready.{key}", **values)}
+
+    found = garage.signals(source)
+    rest = [_road(recipe, vehicle, words, units), _room(free_bytes, words)]
+    if found is None:
+        waiting = [mark(name, "todo", "not_yet") for name in ("signals", "engine")]
+        return [mark("link", "looking", "link_looking"), *waiting, *rest]
+    if isinstance(found, CoachError):
+        waiting = [mark(name, "todo", "not_yet") for name in ("signals", "engine")]
+        return [mark("link", "bad", "link_bad", why=str(found)), *waiting, *rest]
+    link = mark("link", "ok", f"link_{garage.entry(source).kind}")
+    engine = _engine(recipe, garage.first_value(source, "coolant_temp"), words, units)
+    return [link, _signals(recipe, found, vehicle, catalogue, words), engine, *rest]
+
+
+def _signals(
+    recipe: Recipe, found: Mapping[str, float], vehicle: Vehicle | None, catalogue: Catalogue, words: Words
+) -> dict[str, Any]:
+    findings = check_plan(recipe, catalogue, vehicle, measured=found)
+    asked = {name: a for c in recipe.captures for name, a in recipe.recorded(c).items()}
+    every = dict.fromkeys([*asked, *(n for c in recipe.captures for n in c.signals())])
+    missing = [str(f.path[-1]) for f in findings if f.level == "error"]
+    unneeded = [str(f.path[-1]) for f in findings if f.level != "error"]
+    slow = [n for n, a in asked.items() if n in found and found[n] < a.least * a.rate_hz and a.need]
+
+    def names(some: list[str]) -> str:
+        return ", ".join(dict.fromkeys(inside(catalogue[n].short) if n in catalogue else n for n in some))
+
+    def made(state: str, key: str, some: list[str]) -> dict[str, Any]:
+        gone = len(set(missing) | set(unneeded))
+        text = words(f"server.ready.{key}", found=len(every) - gone, asked=len(every), names=names(some))
+        return {"id": "signals", "state": state, "text": text}
+
+    if missing:
+        return made("bad", "signals_missing", missing)
+    if slow:
+        return made("warn", "signals_slow", slow)
+    if unneeded:
+        return made("warn", "signals_unneeded", unneeded)
+    return made("ok", "signals", [])
+
+
+def _engine(recipe: Recipe, coolant_c: float | None, words: Words, units: Units) -> dict[str, Any]:
+    lows = [
+        b.low for c in recipe.captures for b in (*c.start, *c.keep) if b.signal == "coolant_temp" and b.low is not None
+    ]
+    if not lows:
+        return {"id": "engine", "state": "ok", "text": words("server.ready.engine_unknown")}
+    if coolant_c is None:
+        return {"id": "engine", "state": "warn", "text": words("server.ready.engine_no_data")}
+    value = show(coolant_c, "degC", units)
+    key = "engine_cold" if coolant_c < max(lows) else "engine"
+    return {"id": "engine", "state": "ok", "text": words(f"server.ready.{key}", value=value.text, unit=value.unit)}
+
+
+def _road(recipe: Recipe, vehicle: Vehicle | None, words: Words, units: Units) -> dict[str, Any]:
+    course = [c for c in recipe.captures if c.place == "closed course"]
+    if not course:
+        key = "road_parked" if all(c.place == "parked" for c in recipe.captures) else "road"
+        return {"id": "road", "state": "ok", "text": words(f"server.ready.{key}")}
+    for capture in course:
+        gear = next((b.low for b in capture.keep if b.signal == "gear" and b.low == b.high), None)
+        sweep = capture.sweep
+        if vehicle is None or gear is None or sweep is None or sweep.signal != "engine_speed":
+            continue
+        if round(gear) in (vehicle.ratios or {}):
+            speed = show(vehicle.kmh(round(gear), max(sweep.start, sweep.to)), "km/h", units)
+            text = words("server.ready.road_course_speed", title=capture.title, value=speed.text, unit=speed.unit)
+            return {"id": "road", "state": "warn", "text": text}
+    titles = ", ".join(c.title for c in course)
+    return {"id": "road", "state": "warn", "text": words("server.ready.road_course", titles=titles)}
+
+
+def _room(free_bytes: int, words: Words) -> dict[str, Any]:
+    hours = free_bytes / BYTES_AN_HOUR
+    if hours > 24 * 14:
+        return {"id": "room", "state": "ok", "text": words("server.ready.room_days")}
+    if hours >= LEAST_HOURS:
+        return {"id": "room", "state": "ok", "text": words("server.ready.room", hours=int(hours))}
+    if hours * 60 < 1:
+        return {"id": "room", "state": "bad", "text": words("server.ready.room_none")}
+    return {"id": "room", "state": "warn", "text": words("server.ready.room_short", minutes=int(hours * 60))}

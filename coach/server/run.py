@@ -1,0 +1,184 @@
+"""Runs the server until it is told to stop, then ends everything within two seconds."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from cheroot.wsgi import Server
+
+from coach.clock import Clock
+from coach.drive.worker import ChildWorker
+from coach.errors import BadInput, Conflict
+from coach.server.app import create_app
+from coach.server.guard import HOSTS
+from coach.server.models import StartDrive
+from coach.server.services import Given, Services
+from coach.sources.table_child import read_table_in_child
+from coach.store import Store
+
+THREADS = 48
+IDLE_S = 6
+"""A client that neither sends nor reads is left after so long."""
+DRIVE_STOP_S = 1.0
+"""How long the drive's last window files may take at the end; with the rest it stays under two seconds."""
+HTTP_STOP_S = 0.4
+SWITCH_S = 0.001
+"""How long one thread may keep the interpreter from another: a page being sent must not hold up the judge."""
+
+
+@dataclass(frozen=True)
+class Demo:
+    """A drive to start at once: a source's id, a recipe's SHA-256 (the first bundled or given one if None), a speed."""
+
+    source: str = "replay:everything-qualifies"
+    recipe: str | None = None
+    speed: float | None = 1.0
+
+
+def serve(
+    host: str = "127.0.0.1",
+    port: int = 8765,
+    data_dir: Path | None = None,
+    clock: Clock | None = None,
+    *,
+    demo: Demo | None = None,
+    given: Given | None = None,
+    open_browser: bool = False,
+    on_ready: Callable[[str], None] | None = None,
+    stop: threading.Event | None = None,
+) -> None:
+    """Serves until SIGINT, SIGTERM or `stop`.
+
+    Args:
+        host: a loopback address or name.
+        port: 0 takes a free one.
+        data_dir: the data folder; the user's own if left out.
+        clock: the system's if left out.
+        demo: a drive to start at once.
+        given: recipes and tables besides the bundled ones.
+        open_browser: opens the page.
+        on_ready: called with the page's address once it can be opened.
+        stop: ends the server when set; signals are handled only in the main thread.
+
+    Raises:
+        BadInput: the address is not this machine's own.
+        Conflict: the port is in use, or a drive of the demo cannot start.
+        StoreError: the data folder cannot be used.
+    """
+    clock = clock or Clock()
+    folder = data_dir or default_folder()
+    stop = stop or threading.Event()
+    sys.setswitchinterval(min(sys.getswitchinterval(), SWITCH_S))
+    server = listen(host, port)
+    try:
+        store = Store(folder, clock)
+        worker = ChildWorker(folder)
+        services = Services.make(store, worker, clock, read_table_in_child, given)
+    except BaseException:
+        server.stop()
+        raise
+    thread = None
+    try:
+        services.recover()
+        server.wsgi_app = create_app(services)
+        thread = threading.Thread(target=server.serve, name="http", daemon=True)
+        thread.start()
+        address = f"http://{_named(host)}:{server.bind_addr[1]}/"
+        if demo is not None:
+            start_demo(services, demo)
+        if on_ready is not None:
+            on_ready(address)
+        if open_browser:
+            _open(address)
+        with _signals(stop):
+            while not stop.wait(0.5):
+                pass
+    finally:
+        services.close(DRIVE_STOP_S)
+        server.shutdown_timeout = HTTP_STOP_S
+        server.stop()
+        if thread is not None:
+            thread.join(HTTP_STOP_S)
+
+
+def listen(host: str, port: int) -> Server:
+    """A server that is bound and not yet serving, so that a port in use is known before anything is begun.
+
+    Raises:
+        BadInput, Conflict: see `serve`.
+    """
+    if host not in HOSTS:
+        raise BadInput("the server listens on this machine only: use 127.0.0.1 or localhost", where=host)
+    server = Server((host, port), _not_yet, numthreads=THREADS, timeout=IDLE_S, request_queue_size=64)
+    try:
+        server.prepare()
+    except OSError as error:
+        server.stop()
+        number = getattr(error.__cause__, "errno", None) or getattr(error, "errno", None)
+        if number == errno.EACCES:
+            raise Conflict(f"port {port} is not for ordinary users; choose one above 1023", where=host) from error
+        if number in {None, errno.EADDRINUSE} or "No socket" in str(error):
+            raise Conflict(f"port {port} is in use; choose another one, or 0 for a free one", where=host) from error
+        raise BadInput(f"cannot listen here ({error})", where=f"{host}:{port}") from error
+    return server
+
+
+def start_demo(services: Services, demo: Demo) -> None:
+    """Starts the demo's drive. Raises NotFound, Conflict, BadInput."""
+    recipe = demo.recipe or services.shelf.bundled[0]
+    services.start(
+        StartDrive(recipe=recipe, source=demo.source, speed=demo.speed, role="passenger", acknowledged=[], vehicle=None)
+    )
+
+
+def default_folder() -> Path:
+    """The user's data folder, as the system has it."""
+    if sys.platform == "win32":
+        base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
+    elif sys.platform == "darwin":
+        base = Path.home() / "Library" / "Application Support"
+    else:
+        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
+    return base / "log-capture-coach"
+
+
+def _not_yet(_environ: object, start_response: Callable[..., object]) -> list[bytes]:
+    start_response("503 Service Unavailable", [("Content-Type", "application/json")])
+    return [b'{"error": {"code": "starting", "message": "the server is starting", "where": null}}']
+
+
+def _named(host: str) -> str:
+    return f"[{host}]" if ":" in host else host
+
+
+def _open(address: str) -> None:
+    import webbrowser
+
+    # A browser that blocks (a text one) must not keep the server from hearing a signal.
+    threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+
+
+@contextlib.contextmanager
+def _signals(stop: threading.Event) -> Iterator[None]:
+    """Lets SIGINT and SIGTERM set `stop`, in the main thread."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    names = [n for n in ("SIGINT", "SIGTERM", "SIGBREAK") if hasattr(signal, n)]
+    before = {n: signal.signal(getattr(signal, n), lambda *_: stop.set()) for n in names}
+    try:
+        yield
+    finally:
+        for name, handler in before.items():
+            signal.signal(getattr(signal, name), handler)
+
+
+__all__ = ["Demo", "default_folder", "listen", "serve", "start_demo"]

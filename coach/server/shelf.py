@@ -1,0 +1,140 @@
+"""Recipes to choose from: bundled ones and those that were uploaded. Parsed when asked for, then kept."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections import OrderedDict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from threading import Lock
+from typing import Any
+
+from coach.errors import NotFound, RecipeError, StoreError
+from coach.plan import describe_recipe, least_us
+from coach.recipe import CaptureAsked, Recipe, RecipeErrors, check_recipe, examine, parse_recipe
+from coach.shown import METRIC, Units, show_band
+from coach.signals import Catalogue
+from coach.store import Store
+from coach.words import Words, inside
+
+WARM_UP_MIN = 10
+"""Warming up takes 5 to 10 minutes: common practice, no source."""
+KEPT = 32
+
+
+@dataclass(frozen=True)
+class _Bundled:
+    name: str
+    body: bytes
+
+
+class RecipeShelf:
+    """The recipes that this server knows.
+
+    Args:
+        bundled: files that come with the program; they need not be kept in the store.
+    """
+
+    def __init__(self, store: Store, catalogue: Catalogue, words: Words, bundled: Iterable[Path]) -> None:
+        self._store = store
+        self._catalogue = catalogue
+        self._words = words
+        self._bundled: dict[str, _Bundled] = {}
+        self._parsed: OrderedDict[str, Recipe] = OrderedDict()
+        self._lock = Lock()
+        for path in bundled:
+            body = path.read_bytes()
+            self._bundled[hashlib.sha256(body).hexdigest()] = _Bundled(path.name, body)
+
+    @property
+    def bundled(self) -> list[str]:
+        """SHA-256 of each bundled recipe, in order."""
+        return list(self._bundled)
+
+    def add(self, body: bytes, name: str) -> Recipe:
+        """Keeps a recipe as received. One with errors is refused with all of them.
+
+        Raises:
+            RecipeError: it does not load, or can never be met.
+            StoreError: it could not be kept.
+        """
+        recipe, findings = examine(body, name=name, catalogue=self._catalogue)
+        errors = [f for f in findings if f.level == "error"]
+        if errors or recipe is None:
+            raise RecipeErrors(name, errors)
+        if recipe.sha256 not in self._bundled:
+            self._store.add_recipe(recipe.sha256, name, body, recipe.title, recipe.revision)
+        return recipe
+
+    def get(self, sha: str) -> Recipe:
+        """The recipe of that SHA-256. Raises NotFound."""
+        with self._lock:
+            if sha in self._parsed:
+                self._parsed.move_to_end(sha)
+                return self._parsed[sha]
+        name, body = self._received(sha)
+        recipe = parse_recipe(body, name=name, catalogue=self._catalogue)
+        with self._lock:
+            self._parsed[sha] = recipe
+            while len(self._parsed) > KEPT:
+                self._parsed.popitem(last=False)
+        return recipe
+
+    def _received(self, sha: str) -> tuple[str, bytes]:
+        """Name and bytes of a recipe: bundled, uploaded, or kept with a drive."""
+        if sha in self._bundled:
+            return self._bundled[sha].name, self._bundled[sha].body
+        try:
+            row = self._store.recipe(sha)
+        except NotFound:
+            for drive in self._store.drives():
+                if drive.recipe_sha == sha:
+                    return drive.recipe_name, drive.recipe
+            raise
+        return row.name, row.body
+
+    def list(self) -> list[dict[str, Any]]:
+        """All recipes for a list, uploaded ones first, the newest first."""
+        items = [
+            {"sha256": r.sha, "title": r.title, "revision": r.revision, "name": r.name, "bundled": False}
+            for r in self._store.recipes()
+        ]
+        for sha, bundled in self._bundled.items():
+            try:
+                recipe = self.get(sha)
+            except RecipeError as error:
+                raise StoreError(f"the bundled recipe cannot be used: {error.message}", where=bundled.name) from error
+            items.append(
+                {"sha256": sha, "title": recipe.title, "revision": recipe.revision, "name": bundled.name,
+                 "bundled": True}
+            )  # fmt: skip
+        return items
+
+    def view(self, sha: str, units: Units = METRIC) -> dict[str, Any]:
+        """A recipe as people read it. Raises NotFound."""
+        recipe = self.get(sha)
+        findings = check_recipe(recipe, self._catalogue)
+        made = describe_recipe(recipe, self._catalogue, findings, system=units, words=self._words)
+        made["minutes"] = minutes(recipe)
+        for item, capture in zip(made["captures"], recipe.captures, strict=True):
+            item["limited"] = bool(capture.limits)
+            item["limits"] = self._limits(capture, units)
+        return made
+
+    def _limits(self, capture: CaptureAsked, units: Units) -> str:
+        """The limits as one phrase: "95 kPa boost or 108 °C coolant"."""
+        said = []
+        for limit in capture.limits:
+            signal = self._catalogue[limit.signal]
+            low, high = show_band(limit.low, limit.high, signal.unit, units, step=signal.step)
+            said.append(f"{high if high is not None else low} {inside(signal.short)}")
+        return self._words("server.limits_or").join(said)
+
+
+def minutes(recipe: Recipe) -> int:
+    """About how long a recipe takes: twice its least time, and the warm-up where it asks for a warm engine."""
+    warm = any(b.signal == "coolant_temp" and b.low is not None for c in recipe.captures for b in (*c.start, *c.keep))
+    least_min = sum(least_us(c) for c in recipe.captures) / 60e6
+    return max(5, 5 * math.ceil((2 * least_min + (WARM_UP_MIN if warm else 0)) / 5))
