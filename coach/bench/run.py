@@ -1,0 +1,158 @@
+"""Runs the benchmark and prints it. Tests never assert these figures; the command does not judge a machine."""
+
+from __future__ import annotations
+
+import argparse
+import gc
+import json
+import sys
+import tempfile
+import tracemalloc
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from coach.bench.drives import noisy_drive, plan, steady_drive
+from coach.bench.figures import Figure, machine, table, timed
+from coach.bench.holds import duckdb_query, frame_of, with_pandas
+from coach.clock import Clock
+from coach.core.afterwards import Verdict, judge_recording
+from coach.core.events import Outcome
+from coach.core.judge import Judge
+from coach.recording import Recording
+
+AFTER = "Judging a stored drive: three captures over ten signals, arrays in memory"
+ONLINE = "Judging while it happens: the same captures"
+READING = "Reading a CSV drive"
+
+
+def afterwards(rows: int) -> Iterator[Figure]:
+    """Samples judged a second over arrays, and the holds alone by pandas and DuckDB."""
+    judged = plan()
+    drive = steady_drive(rows, 1000)
+    seconds = timed(lambda: judge_recording(judged, drive))
+    rate = drive.samples / seconds / 1e6
+    yield Figure(AFTER, "one edge per 1,000 samples", rate, "million samples/s", "50", rate >= 50)
+    noisy = noisy_drive(rows)
+    noisy_rate = noisy.samples / timed(lambda: judge_recording(judged, noisy)) / 1e6
+    yield Figure(AFTER, "a noisy drive", noisy_rate, "million samples/s", "10", noisy_rate >= 10)
+    mine = _windows(judge_recording(judged, drive))
+    holds = [c for c in judged.captures if c.hold_us is not None]
+    yield Figure(AFTER, "wall time, one edge per 1,000 samples", seconds * 1e3, "ms")
+    frame = frame_of(drive)
+    pandas_s = timed(lambda: [with_pandas(frame, c) for c in holds])
+    yield Figure(
+        AFTER, "a pandas query for the holds alone", pandas_s * 1e3, "ms", "slower than judging", pandas_s > seconds
+    )
+    _same("pandas", mine, [with_pandas(frame, c) for c in holds])
+    query = duckdb_query(frame)
+    if query is None:
+        return
+    duck_s = timed(lambda: [query(c) for c in holds])
+    yield Figure(
+        AFTER, "a DuckDB query for the holds alone", duck_s * 1e3, "ms", "slower than judging", duck_s > seconds
+    )
+    _same("DuckDB", mine, [query(c) for c in holds])
+
+
+def _windows(verdict: Verdict) -> list[list[tuple[int, int]]]:
+    return [
+        [(a.start_us, a.end_us) for a in attempts if a.outcome is Outcome.SECURED]
+        for name, attempts in verdict.attempts.items()
+        if name != "roll-on"
+    ]
+
+
+def _same(other: str, mine: list[list[tuple[int, int]]], theirs: list[list[tuple[int, int]]]) -> None:
+    if mine != theirs:
+        raise SystemExit(f"{other} and the judge disagree about the holds: the benchmark compares nothing")
+
+
+def online(rows: int) -> Iterator[Figure]:
+    """Samples judged a second one by one and in whole instants, and the time from sample to verdict."""
+    drive = steady_drive(rows, 1000)
+    instants = list(drive.instants())
+    judge = Judge(plan())
+    seconds = timed(lambda: [judge.feed(t, values) for t, values in instants], repeats=1)
+    rate = drive.samples / seconds
+    yield Figure(ONLINE, "ten samples an instant", rate, "samples/s", "300,000", rate >= 300_000)
+    singles = list(_one_by_one(drive))
+    judge_2 = Judge(plan())
+    single_rate = len(singles) / timed(lambda: [judge_2.feed(t, values) for t, values in singles], repeats=1)
+    yield Figure(ONLINE, "one sample an instant", single_rate, "samples/s", "100,000", single_rate >= 100_000)
+    clock, judge_3 = Clock(), Judge(plan())
+    took = []
+    for t, values in instants:
+        start = clock.fine_ns()
+        judge_3.feed(t, values)
+        took.append(clock.fine_ns() - start)
+    took.sort()
+    p50, p99 = took[len(took) // 2] / 1e6, took[len(took) * 99 // 100] / 1e6
+    yield Figure(ONLINE, "sample to verdict, half are faster than", p50, "ms")
+    yield Figure(ONLINE, "sample to verdict, 99 of 100 are faster than", p99, "ms", "1", p99 < 1)
+
+
+def _one_by_one(drive: Recording) -> Iterator[tuple[int, dict[str, float]]]:
+    for t, values in drive.instants():
+        for i, (name, value) in enumerate(values.items()):
+            yield t + i, {name: value}
+
+
+def memory(rows: int) -> Iterator[Figure]:
+    """What the live judge keeps: the same after a long drive as after a short one."""
+    for part in (rows // 10, rows):
+        instants = list(steady_drive(part, 100_000).instants())
+        gc.collect()
+        tracemalloc.start()
+        judge = Judge(plan())
+        for t, values in instants:
+            judge.feed(t, values)
+        kept, _ = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+        yield Figure(ONLINE, f"memory kept after {part * 10:,} samples", kept / 1024, "KiB")
+
+
+def reading(rows: int) -> Iterator[Figure]:
+    """Reading a wide table, beside pandas reading the same file."""
+    import pandas as pd
+
+    from coach.catalogue import default_catalogue
+    from coach.csvout import write_table
+    from coach.sources.table import read_table
+
+    catalogue = default_catalogue()
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "drive.csv"
+        write_table(steady_drive(rows, 1000), path, catalogue)
+        theirs = timed(lambda: pd.read_csv(path))
+        mine = timed(lambda: read_table(path, catalogue))
+    ratio = mine / theirs
+    yield Figure(READING, f"{rows * 10:,} samples, beside pandas alone", ratio, "times", "1.3", ratio <= 1.3)
+    yield Figure(READING, "wall time", mine * 1e3, "ms")
+
+
+def figures(*, quick: bool = False) -> list[Figure]:
+    """All figures. `quick`: a hundredth of the samples, to see that it runs."""
+    part = 100 if quick else 1
+    return [
+        *afterwards(1_000_000 // part),
+        *online(30_000 // part),
+        *memory(30_000 // part),
+        *reading(200_000 // part),
+    ]
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """The command `coach bench`."""
+    parser = argparse.ArgumentParser(prog="coach bench", description="Measure how fast this machine judges.")
+    parser.add_argument("--json", action="store_true", help="print JSON")
+    parser.add_argument("--quick", action="store_true", help="few samples: to see that it runs, not how fast")
+    chosen = parser.parse_args(arguments)
+    found = figures(quick=chosen.quick)
+    where = machine()
+    if chosen.json:
+        print(json.dumps({"machine": where, "figures": [f.as_dict() for f in found]}, indent=1))
+    else:
+        sys.stdout.write(
+            "\n".join(f"{name:<10} {value}" for name, value in where.items()) + "\n\n" + table(found) + "\n"
+        )
+    return 0
