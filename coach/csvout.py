@@ -91,7 +91,7 @@ class _Texts:
     """The values of one signal as text, made when asked for."""
 
     def __init__(self, value: NDArray[np.float64], decimals: int | None) -> None:
-        self._value = value
+        self._value = value + 0.0  # a negative zero is a zero
         self._format = "{!r}" if decimals is None else f"{{:.{decimals}f}}"
 
     def text(self, i: int) -> str:

@@ -79,7 +79,7 @@ class Replay:
 
 
 def _merged(recording: Recording) -> Iterator[tuple[int, SourceEvent]]:
-    """Instants and marks by time; a mark comes before the instant of its stamp."""
+    """Instants and marks by time; a mark comes before the instant of its stamp. Last the promise of the drive's end."""
     marks: list[Mark] = sorted(recording.marks or (), key=lambda mark: mark.t_us)
     at = 0
     for t_us, values in _instants(recording):
@@ -89,6 +89,8 @@ def _merged(recording: Recording) -> Iterator[tuple[int, SourceEvent]]:
         yield t_us, Instant(t_us, values)
     for mark in marks[at:]:
         yield mark.t_us, Marked(mark)
+    if recording.end_us is not None:
+        yield recording.end_us, Advance(recording.end_us)
 
 
 def _instants(recording: Recording) -> Iterator[tuple[int, dict[str, float]]]:

@@ -128,6 +128,8 @@ class LongRows:
             missing = frame[long.value].notna().to_numpy().copy()
             missing[rows] = False
             self._collector.count("no_time", int(missing.sum()), block.line(int(np.argmax(missing))))
+        if not len(rows):
+            return
         cells = frame[long.value].to_numpy()[rows]
         groups: dict[str, list[tuple[Column, NDArray[np.int64]]]] = {}
         for column, places in self._groups(frame, rows):

@@ -3,10 +3,10 @@
 Sources: UDDS, HWFET and US06 are 40 CFR Part 86 Appendix I and Part 600 Appendix I (US government work, taken by way of
 the package fastsim 2.1.5), in mph at 1 Hz. WLTC class 3b is UN GTR No. 15, Annex 1, in km/h at 1 Hz.
 
-Traps: the tables are in the published unit with one decimal (mph) and must stay so. A schedule that went through m/s has to
-be rounded to 0.1 mph before it is compared with a bound, or HWFET 45 to 55 mph has 75 samples instead of 76. Bounds are
-inclusive: with strict ones HWFET 40 to 50 mph has 86 samples instead of 140. US06 is published as 596 s; the table runs
-from 0 to 600 s.
+Traps: the tables are in the published unit with one decimal (mph) and must stay so. A schedule that went through m/s
+has to be rounded to 0.1 mph before it is compared with a bound, or HWFET 45 to 55 mph has 75 samples instead of 76.
+Bounds are inclusive: with strict ones HWFET 40 to 50 mph has 86 samples instead of 140. US06 is published as 596 s; the
+table runs from 0 to 600 s.
 """
 
 from __future__ import annotations
