@@ -5,10 +5,10 @@ from __future__ import annotations
 import click
 
 from coach import __version__
+from coach.cli.cmd_judge import judge
+from coach.cli.cmd_recipe import recipe
+from coach.cli.cmd_serve import demo, serve
 from coach.cli.group import Coach
-from coach.cli.judge import judge
-from coach.cli.recipe import recipe
-from coach.cli.serve import demo, serve
 
 
 @click.group(cls=Coach, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -23,10 +23,7 @@ def main() -> None:
     """  # noqa: D301 - click takes this character to keep lines as they are
 
 
-@main.command(
-    context_settings={"ignore_unknown_options": True, "allow_extra_args": True, "help_option_names": []},
-    add_help_option=False,
-)
+@main.command(context_settings={"ignore_unknown_options": True})
 @click.argument("arguments", nargs=-1, type=click.UNPROCESSED)
 def bench(arguments: tuple[str, ...]) -> int:
     """Measure how fast this machine judges, and how much memory it takes.

@@ -48,11 +48,16 @@ class Coach(click.Group):
             _end(error.format_message(), BAD_INPUT)
         except (click.Abort, KeyboardInterrupt):
             sys.exit(INTERRUPTED)
-        except BrokenPipeError:
-            # Whoever read has seen enough; what is still buffered must not raise again at exit.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-            sys.exit(0)
         sys.exit(status if isinstance(status, int) else 0)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Runs the subcommand. When nobody reads what it says any more, that is no failure."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            # What is still buffered must not raise again at exit.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return 0
 
 
 def _no_surprises(stream: Any) -> None:
@@ -67,8 +72,17 @@ def _end(sentence: str, status: int) -> NoReturn:
     sys.exit(status)
 
 
+def say(text: str) -> None:
+    """Writes to stdout at once.
+
+    click's own `echo` would go around a terminal that does not take UTF-8 and send it UTF-8 all the same.
+    """
+    sys.stdout.write(text)
+    sys.stdout.flush()
+
+
 def print_json(value: Any) -> None:
     """Prints JSON; beyond ASCII only where the terminal takes UTF-8."""
     encoding = (getattr(sys.stdout, "encoding", None) or "ascii").lower().replace("-", "")
     plain = encoding not in {"utf8", "utf8sig"}
-    click.echo(json.dumps(value, indent=2, ensure_ascii=plain, allow_nan=False))
+    say(json.dumps(value, indent=2, ensure_ascii=plain, allow_nan=False) + "\n")

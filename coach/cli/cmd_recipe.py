@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from coach.cli.group import REQUIRED, print_json
+from coach.cli.group import REQUIRED, print_json, say
 
 if TYPE_CHECKING:
     from coach.recipe import Finding
@@ -69,12 +69,12 @@ def check(file: Path, vehicle_file: Path | None, *, as_json: bool, require: bool
 
 def _print(findings: list[Finding], errors: int) -> None:
     for finding in findings:
-        click.echo(f"{finding.level}: {finding}")
+        say(f"{finding.level}: {finding}\n")
     warnings = len(findings) - errors
     if not findings:
-        click.echo("Nothing to object to.")
+        say("Nothing to object to.\n")
     else:
-        click.echo(f"{_count(errors, 'error')}, {_count(warnings, 'warning')}.")
+        say(f"{_count(errors, 'error')}, {_count(warnings, 'warning')}.\n")
 
 
 def _count(number: int, what: str) -> str:

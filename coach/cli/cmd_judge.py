@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from coach.cli.group import REQUIRED, print_json
+from coach.cli.group import REQUIRED, print_json, say
 
 _FILE = click.Path(path_type=Path)
 
@@ -60,5 +60,5 @@ def judge(
     if as_json:
         print_json(result)
     else:
-        click.echo(verdict_text(result, catalogue, units=shown), nl=False)
+        say(verdict_text(result, catalogue, units=shown))
     return REQUIRED if require and not all_qualified(result) else 0

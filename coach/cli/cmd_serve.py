@@ -1,0 +1,152 @@
+"""`coach serve` and `coach demo`: the server with the phone page."""
+
+from __future__ import annotations
+
+import os
+import sys
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+from urllib.parse import quote
+
+import click
+
+from coach.cli.group import say
+
+if TYPE_CHECKING:
+    from coach.server.services import Given
+
+PORT = 8765
+DEMO = "everything-qualifies"
+FLAT_OUT = "max"
+FASTEST = 1_000.0
+"""The page writes speeds as numbers: this one is as good as flat out."""
+
+_FILE = click.Path(path_type=Path)
+_PORT = click.IntRange(0, 65_535)
+
+
+class _Speed(click.ParamType[float]):
+    """A number above 0, or `max`."""
+
+    name = "N|max"
+
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        if value == FLAT_OUT:
+            return FASTEST
+        try:
+            speed = float(str(value))
+        except ValueError:
+            speed = 0.0
+        if not 0 < speed <= FASTEST:
+            self.fail(f"{value!r} is not a speed: give a number above 0 and up to {FASTEST:g}, or max", param, ctx)
+        return speed
+
+
+@click.command()
+@click.option("--speed", type=_Speed(), default="1", show_default=True, help="How fast the drive is replayed.")
+@click.option("--drive", "scenario", default=DEMO, show_default=True, help="Which bundled drive, by its file's name.")
+@click.option("--port", type=_PORT, default=PORT, show_default=True, help="Port of the page; 0 takes a free one.")
+@click.option("--data", type=_FILE, help="Folder to keep the drive in; else it is gone when the demo ends.")
+@click.option("--no-open", is_flag=True, help="Do not open a browser.")
+@click.option("--auto", is_flag=True, help="Start the drive at once instead of from the page.")
+def demo(speed: float, scenario: str, port: int, data: Path | None, *, no_open: bool, auto: bool) -> int:
+    """Replay a bundled drive against a bundled recipe, on the phone page.
+
+    Everything happens on this machine. End it with Ctrl-C.
+
+    \b
+    Example:
+      coach demo
+      coach demo --speed 8 --drive limit-passed
+    """  # noqa: D301 - click takes this character to keep lines as they are
+    from hashlib import sha256
+    from tempfile import TemporaryDirectory
+
+    from coach.assets import traces_root
+    from coach.errors import BadInput
+    from coach.server.run import Demo, serve
+    from coach.server.services import Given
+
+    traces = traces_root()
+    recipe = traces / "demo-recipe.toml"
+    known = sorted(p.name.split(".")[0] for p in traces.glob("*.csv*"))
+    if scenario not in known:
+        raise BadInput(f"there is no bundled drive {scenario!r}; there are: {', '.join(known)}", where="--drive")
+    source, recipe_sha = f"replay:{scenario}", sha256(recipe.read_bytes()).hexdigest()
+    at = "#/drive" if auto else f"#/ready?recipe={recipe_sha}&source={quote(source, safe=':')}&speed={speed:g}"
+    start = Demo(source, recipe_sha, speed) if auto else None
+    with TemporaryDirectory(prefix="coach-demo-", ignore_cleanup_errors=True) as scratch:
+        serve(
+            port=port, data_dir=data or Path(scratch), demo=start, given=Given(recipes=(recipe,)),
+            on_ready=_announce(at, no_open=no_open),
+        )  # fmt: skip
+    return 0
+
+
+@click.command()
+@click.option("--recipe", "recipes", type=_FILE, multiple=True, help="A recipe to offer; may be given several times.")
+@click.option(
+    "--drive", "drives", type=_FILE, multiple=True, help="A recorded drive to offer; may be given several times."
+)
+@click.option("--vehicle", "vehicle_file", type=_FILE, help="The car that those drives were recorded with.")
+@click.option("--port", type=_PORT, default=PORT, show_default=True, help="Port of the page; 0 takes a free one.")
+@click.option("--data", type=_FILE, help="Folder to keep drives in.  [default: the user's own]")
+@click.option("--no-open", is_flag=True, help="Do not open a browser.")
+def serve(
+    recipes: tuple[Path, ...], drives: tuple[Path, ...], vehicle_file: Path | None, port: int, data: Path | None, *,
+    no_open: bool,
+) -> int:  # fmt: skip
+    """Serve the phone page on this machine. End it with Ctrl-C.
+
+    \b
+    Example:
+      coach serve
+      coach serve --recipe request.toml --drive drive.csv --vehicle car.toml
+    """  # noqa: D301 - click takes this character to keep lines as they are
+    from coach.server.run import serve as run
+
+    run(port=port, data_dir=data, given=_given(recipes, drives, vehicle_file), on_ready=_announce("", no_open=no_open))
+    return 0
+
+
+def _given(recipes: tuple[Path, ...], drives: tuple[Path, ...], vehicle_file: Path | None) -> Given:
+    """What was named, looked at before anything is started. Raises CoachError."""
+    from coach.errors import TableError
+    from coach.recipe import load_recipe
+    from coach.server.services import Given
+    from coach.vehicle import load_vehicle
+
+    for path in recipes:
+        load_recipe(path)
+    for path in drives:
+        if not path.is_file():
+            raise TableError("there is no such file", where=str(path))
+    vehicle = None
+    if vehicle_file is not None:
+        load_vehicle(vehicle_file)
+        vehicle = vehicle_file.read_bytes()
+    return Given(recipes, drives, vehicle)
+
+
+def _announce(at: str, *, no_open: bool) -> Callable[[str], None]:
+    """Says where the page is once it can be opened, and opens it where there is a screen."""
+
+    def ready(address: str) -> None:
+        page = address + at
+        say(f"The page is at {page}\nEnd with Ctrl-C.\n")
+        if not no_open and has_screen():
+            import webbrowser
+
+            # A browser that blocks (a text one) must not keep the server from hearing a signal.
+            threading.Thread(target=webbrowser.open, args=(page,), daemon=True).start()
+
+    return ready
+
+
+def has_screen() -> bool:
+    """Whether a browser could be shown at all."""
+    if sys.platform in {"win32", "darwin"}:
+        return True
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
