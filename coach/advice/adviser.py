@@ -9,7 +9,7 @@ from coach.advice.choose import Chooser
 from coach.advice.hold_back import NUMBER_US, HoldBack
 from coach.advice.instruct import Situation, instruct, unmet
 from coach.advice.lane import lane, rows, warm_lane
-from coach.advice.lines import STANDING_KMH, Lines
+from coach.advice.lines import Lines, standing
 from coach.advice.moments import Moment, Moments, alarm_line, alarm_text, missed_line, secured_line
 from coach.advice.readout import Readouts, clock_text
 from coach.advice.reasons import short_reason
@@ -292,9 +292,5 @@ class Adviser:
 
 
 def _standing(view: JudgeView) -> bool | None:
-    """Whether the car stands, from whichever condition shows the road speed; None where nothing does."""
-    for capture in view.captures:
-        for condition in capture.conditions:
-            if condition.signal == "road_speed" and condition.value is not None and condition.status != "stale":
-                return condition.value < STANDING_KMH
-    return None
+    """Whether the car stands, from whichever capture shows the road speed; None where none does."""
+    return next((known for known in map(standing, view.captures) if known is not None), None)

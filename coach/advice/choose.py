@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from coach.advice.instruct import past_start, swept, unmet
+from coach.advice.lines import is_standing_capture, standing
 from coach.core.spec import Capture
 from coach.core.view import CaptureView, JudgeView
 
@@ -10,6 +11,10 @@ SETTLE_US = 1_500_000
 """A hold must have run for so long before it takes the lead from another capture: speeds pass through many bands."""
 PATIENCE_US = ((2, 3_000_000), (1, 8_000_000))
 """Fewer unmet conditions by so many, for so long: then another capture takes the lead."""
+MOVING = 3
+"""A capture made at standstill counts as so many conditions further while the car moves: nobody stops for its sake."""
+_PASSING = ("rest", "inside")
+"""Gates that open by themselves: whoever waits there keeps the lead."""
 _GATES = ("rest", "inside", "confirm", "arm", "paused", "limit", "needs", "skipped")
 """Where every capture left is shut, the gate that people can do most about comes first."""
 
@@ -56,11 +61,11 @@ class Chooser:
         if ready:
             self._rival = None
             return max(ready, key=lambda c: (c.progress, -self._index[c.id]))
-        free = [c for c in left if c.gate is None]
+        free = [c for c in left if c.gate is None or (c is current and c.gate in _PASSING)]
         if not free:
             return min(left, key=lambda c: (_GATES.index(c.gate or "skipped"), self._index[c.id]), default=None)
         nearest = min(free, key=lambda c: (self._distance(c), self._index[c.id]))
-        if current is None or current.gate is not None:
+        if current is None or current not in free:
             self._rival = None
             return nearest
         return nearest if self._outlasts(nearest, current, now_us) else current
@@ -81,8 +86,9 @@ class Chooser:
         return now_us - self._rival_since >= dict(PATIENCE_US)[gain]
 
     def _distance(self, view: CaptureView) -> int:
-        """How many conditions are not met; a sweep also has to stand on its near side."""
-        sweep = self._captures[view.id].sweep
+        """How many conditions are not met; a sweep also has to stand on its near side, an idle at standstill."""
+        capture = self._captures[view.id]
         condition = swept(view)
-        past = sweep is not None and condition is not None and past_start(sweep, condition.value)
-        return len(unmet(view)) + past
+        past = capture.sweep is not None and condition is not None and past_start(capture.sweep, condition.value)
+        moving = is_standing_capture(capture) and standing(view) is False
+        return len(unmet(view)) + past + MOVING * moving

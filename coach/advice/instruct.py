@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from coach.advice.lines import Lines, is_standing_capture, pedal_band
-from coach.advice.readout import clock_text, order_of
+from coach.advice.lines import Lines, is_standing_capture, pedal_band, standing
+from coach.advice.readout import ORDER, clock_text, order_of
 from coach.advice.state import FaceMark, Instruction
 from coach.core.spec import Band, Capture, Sweep
 from coach.core.view import CaptureView, ConditionView
@@ -18,6 +18,7 @@ FULL_PEDAL = 80.0
 """Percent of travel from which a pedal band is called full pedal."""
 ENGINE_RUNS_RPM = 300.0
 """Below this the engine does not run (common practice, no source)."""
+_ENGINE = ORDER.index("engine")
 NO_DATA = ("missing", "stale", "unknown")
 BAD_DATA = ("unreadable", "out_of_range")
 
@@ -88,6 +89,9 @@ def _waiting(lines: Lines, now: Situation) -> Instruction:
         return lines.make("waiting_for_data", about=view.id)
     if capture.sweep is not None:
         return _before_sweep(lines, now, capture.sweep, open_)
+    if is_standing_capture(capture) and standing(view) is False:
+        # An engine in a moving car does not idle: stopping comes before the engine speed.
+        open_.sort(key=lambda c: order_of(lines.readouts[c.signal].signal) >= _ENGINE and c.signal != "road_speed")
     if open_:
         return _toward(lines, now, open_[0])
     return _hold(lines, now)

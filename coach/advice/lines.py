@@ -7,7 +7,7 @@ from collections.abc import Hashable
 from coach.advice.readout import Readouts
 from coach.advice.state import FaceMark, Ground, Instruction, NumberKind, Rank
 from coach.core.spec import Band, Capture
-from coach.core.view import ConditionView
+from coach.core.view import CaptureView, ConditionView
 from coach.words import Words
 
 STANDING_KMH = 5.0
@@ -73,6 +73,14 @@ class Lines:
 def is_standing_capture(capture: Capture) -> bool:
     """Whether a capture is made at standstill: it keeps the road speed at (about) nothing."""
     return any(b.signal == "road_speed" and b.high is not None and b.high < STANDING_KMH for b in capture.keep)
+
+
+def standing(view: CaptureView) -> bool | None:
+    """Whether the car stands, from a condition on the road speed; None where none shows it."""
+    for condition in view.conditions:
+        if condition.signal == "road_speed" and condition.value is not None and condition.status != "stale":
+            return condition.value < STANDING_KMH
+    return None
 
 
 def pedal_band(capture: Capture, readouts: Readouts) -> Band | None:

@@ -207,7 +207,7 @@ def missed_key(lines: Lines, attempt: Attempt) -> str:
     if attempt.outcome is Outcome.STOPPED:
         return "stopped"
     if attempt.outcome is Outcome.SPARSE:
-        return "sparse"
+        return "gap" if reason is not None and reason.code is Code.GAP else "sparse"
     if reason is None:
         return "other"
     family = lines.readouts[reason.signal].family if reason.signal is not None else "other"

@@ -17,7 +17,8 @@ RPM_STEP = 50
 
 Family = Literal["temperature", "gear", "pedal", "engine", "speed", "load", "other"]
 
-_ORDER: tuple[Family, ...] = ("temperature", "gear", "pedal", "engine", "speed", "load", "other")
+ORDER: tuple[Family, ...] = ("temperature", "gear", "pedal", "engine", "speed", "load", "other")
+"""The written order of instructions."""
 _LOADS = ("calculated_load", "absolute_load", "manifold_pressure", "gauge_boost", "demanded_torque", "actual_torque")
 
 
@@ -38,7 +39,7 @@ def family_of(signal: Signal) -> Family:
 
 def order_of(signal: Signal) -> int:
     """Place in the written order: warm, gear, pedal, engine speed, road speed, then the rest."""
-    return _ORDER.index(family_of(signal))
+    return ORDER.index(family_of(signal))
 
 
 def clock_text(us: float) -> str:

@@ -111,6 +111,12 @@ def test_sweep_past_its_start_is_one_condition_further():
     assert past == near + 1
 
 
+def test_idle_is_far_while_the_car_moves():
+    """It would meet one condition more, but nobody stops for its sake."""
+    rolling = {"road_speed": 40.0, "gear": 3.0, "coolant_temp": 86.0, "engine_speed": 900.0, "pedal_travel": 0.0}
+    assert lead(Chooser((IDLE, PART_LOAD)), judge_view(look(IDLE, rolling), look(PART_LOAD, rolling))) == "part-load"
+
+
 def test_gates_are_respected():
     """A capture that may not begin does not lead while another may."""
     shut = {"phase": "closed", "gate": "arm"}
@@ -147,7 +153,16 @@ def test_done_and_skipped_captures_never_lead():
 def test_lead_that_is_shut_gives_way_at_once():
     chooser = Chooser(ALL)
     assert lead(chooser, views(CRUISE)) == "part-load"
-    assert lead(chooser, views(CRUISE, part_load={"phase": "closed", "gate": "rest"}), 1) != "part-load"
+    assert lead(chooser, views(CRUISE, part_load={"phase": "closed", "gate": "needs"}), 1) != "part-load"
+
+
+@pytest.mark.parametrize("gate", ["rest", "inside"])
+def test_lead_that_only_waits_a_while_stays(gate):
+    """Between two pulls nobody is sent to another task."""
+    chooser = Chooser(ALL)
+    assert lead(chooser, views(CRUISE | {"gear": 3.0, "road_speed": 60.0}, part_load={"gate": "needs"})) == "roll-on"
+    waiting = views(CRUISE | {"gear": 3.0, "road_speed": 60.0}, roll_on={"phase": "closed", "gate": gate})
+    assert lead(chooser, waiting, S) == "roll-on"
 
 
 def test_capture_asked_for_twice_stays_open_after_once():

@@ -157,14 +157,16 @@ def test_back_to_the_near_side_first(sweep, value, line):
 @pytest.mark.parametrize(
     ("values", "line"),
     [
-        ({"road_speed": 40.0, "engine_speed": 1500.0, "coolant_temp": 86.0}, "Let the idle settle"),
+        ({"road_speed": 40.0, "engine_speed": 1500.0, "coolant_temp": 86.0}, "Stop where it is safe"),
+        ({"road_speed": 40.0, "engine_speed": 1500.0, "coolant_temp": 60.0}, "Warm it up gently"),
+        ({"road_speed": 0.0, "engine_speed": 1500.0, "coolant_temp": 86.0}, "Let the idle settle"),
         ({"road_speed": 40.0, "engine_speed": 840.0, "coolant_temp": 86.0}, "Stop where it is safe"),
         ({"road_speed": 0.0, "engine_speed": 0.0, "coolant_temp": 86.0}, "Start the engine"),
         ({"road_speed": 0.0, "engine_speed": 840.0, "coolant_temp": 86.0}, "Let it idle"),
     ],
 )
 def test_idle(values, line):
-    """Engine speed before road speed, as written; then hands off."""
+    """Engine speed before road speed, as written, but for a car that moves: it stops first. Then hands off."""
     assert told(IDLE, values).line == line
 
 

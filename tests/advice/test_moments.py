@@ -186,6 +186,8 @@ def test_alarm_says_when_the_attempt_is_over():
          "short. Gear was not known."),
         (attempt(outcome=Outcome.SPARSE, code=Code.RATE, value=2.1, bound=3.2), PART_LOAD, "Missed, too few samples",
          "0:19", "short. Road speed: 2.1 a second, 3.2 needed."),
+        (attempt(outcome=Outcome.SPARSE, code=Code.GAP, value=None, bound=1.25), PART_LOAD, "Missed, gap in the data",
+         "0:19", "short. Road speed: a gap of more than 1.25 s."),
         (attempt(code=Code.EXCURSIONS, value=18.0, bound=18.0), PART_LOAD, "Missed, out too often", "0:19",
          "short. Road speed was outside too often."),
         (attempt(ROLL_ON, signal="pedal_travel", code=Code.LOW, value=44.0, bound=90.0, progress=0.5), ROLL_ON,
