@@ -63,8 +63,9 @@ def read_table_in_child(
                     if _talk(child, request, progress):
                         return load(out)
                     child.wait()
-                finally:
+                except BaseException:
                     child.kill()
+                    raise
             complaints.seek(0)
             last = complaints.read().decode("utf-8", "replace").strip().rpartition("\n")[2]
         message = f"the reader failed: {last[:200]}"
@@ -85,10 +86,12 @@ def _talk(child: subprocess.Popen[bytes], request: object, progress: Progress | 
     for line in child.stdout:
         said = json.loads(line)
         if "error" in said:
+            child.wait()
             name, message, where = said["error"]
             kind = getattr(errors, name, BadInput)
             raise kind(message, where=where)
         if "done" in said:
+            child.wait()
             return True
         if progress is not None:
             progress(*said["progress"])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
@@ -140,11 +140,9 @@ class _Handle:
         self._at += len(part)
         return part
 
-    def __iter__(self) -> _Handle:
-        return self
-
-    def __next__(self) -> bytes:
-        raise StopIteration
+    def __iter__(self) -> Iterator[bytes]:
+        """What has this counts as a file for pandas, which then uses `read`."""
+        return iter((self.read(),))
 
 
 def _quoted(text: str) -> str:

@@ -476,6 +476,46 @@ def test_a_line_without_end(read, monkeypatch):
         read("time," + "x" * 2_000_000)
 
 
+def test_a_header_that_is_one_long_name(read):
+    """A name longer than any is refused."""
+    with pytest.raises(TableError, match="header cannot be read"):
+        read("time," + "x" * 200_000 + "\n0,1\n")
+
+
+def test_zones_that_come_late(read, monkeypatch):
+    """Dates with and without a zone do not mix, also many rows apart."""
+    monkeypatch.setattr(table_bytes, "_HEAD", 9 + 24 * 10)
+    monkeypatch.setattr(table_bytes, "BLOCK", 24 * 10)  # so that a block ends just before the odd row
+    rows = "".join(f"2026-05-04 10:00:{i:02},900\n" for i in range(60))
+    with pytest.raises(TableError, match="no time like the others") as caught:
+        read(f"time,rpm\n{rows}2026-05-04 10:01:00Z,901\n")
+    assert caught.value.where == "drive.csv, line 62, column 'time'"
+
+
+def test_a_disk_that_fails(read, monkeypatch):
+    """An error of the disk in the middle of reading is a sentence too."""
+
+    def broken(file, size):
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr(gzip.GzipFile, "read", broken)
+    with pytest.raises(TableError, match="cannot be read: Input/output error"):
+        read(gzip.compress(b"time,rpm\n0,900\n"))
+
+
+def test_what_pandas_cannot_part(read, monkeypatch):
+    """Lines that pandas gives up on are named by the first of them."""
+    import pandas as pd
+
+    def gives_up(*args, **more):
+        raise pd.errors.ParserError("tokenizing")
+
+    monkeypatch.setattr(pd, "read_csv", gives_up)
+    with pytest.raises(TableError, match="cannot be read as a table") as caught:
+        read("time,rpm\n0,900\n")
+    assert caught.value.where == "drive.csv, line 2"
+
+
 def test_too_many_samples(read):
     """A table over the ceiling is refused, and early: before all of it has been read."""
     seen = []
