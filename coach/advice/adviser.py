@@ -151,14 +151,12 @@ class Adviser:
             return self._stopping(shown, drive)
         if drive.phase == "paused":
             return lines.make("paused", ground="lost", mark="dashed", rank="at_once")
-        if not left:
+        if shown is None or not left:
             done = any(c.secured_count for c in view.captures)
             code = "everything" if done else "nothing_left"
             if done:
                 return lines.make(code, ground="secured", mark="tick", rank="moment")
             return lines.make(code, rank="moment")
-        if shown is None:
-            return lines.make("waiting_for_data")
         if self._moments.moment is not None:
             return self._moment(self._moments.moment, shown, left)
         capture = self._captures[shown.id]

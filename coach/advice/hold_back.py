@@ -28,11 +28,6 @@ class HoldBack:
         self._raw_since = 0
         self._steering: Instruction | None = None
 
-    @property
-    def since_us(self) -> int:
-        """Since when the line on the screen is there."""
-        return self._since
-
     def update(self, wanted: Instruction, steer: Instruction | None, now_us: int, *, running: bool) -> Instruction:
         """The face to show now.
 

@@ -23,18 +23,20 @@ def main() -> None:
     """  # noqa: D301 - click takes this character to keep lines as they are
 
 
-@main.command(context_settings={"ignore_unknown_options": True})
-@click.argument("arguments", nargs=-1, type=click.UNPROCESSED)
-def bench(arguments: tuple[str, ...]) -> int:
+@main.command()
+@click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
+@click.option("--quick", is_flag=True, help="Few samples: to see that it runs, not how fast.")
+def bench(*, as_json: bool, quick: bool) -> int:
     """Measure how fast this machine judges, and how much memory it takes.
 
     \b
     Example:
+      coach bench
       coach bench --json
     """  # noqa: D301 - click takes this character to keep lines as they are
-    from importlib import import_module
+    from coach.bench import main as run
 
-    return int(import_module("coach.bench").main(list(arguments)) or 0)
+    return run([word for word, given in (("--json", as_json), ("--quick", quick)) if given])
 
 
 main.add_command(demo)

@@ -20,7 +20,7 @@ from coach.core.events import (
     Secured,
 )
 from coach.core.judge import Judge
-from coach.core.spec import JudgePlan
+from coach.core.spec import Capture, JudgePlan, Limit
 from coach.shown import IMPERIAL
 from tests.advice.making import IDLE, PART_LOAD, ROLL_ON, S, adviser, attempt, judge_view, look
 
@@ -304,6 +304,33 @@ def test_recipe_without_captures():
     state = adviser().update(judge_view(), (), 0)
     assert state["lead"] is None
     assert state["face"]["line"] == "Nothing left to record"
+
+
+def test_capture_with_nothing_but_a_limit():
+    """No condition, no lane; still something to hold."""
+    capture = Capture("watch", hold_us=10 * S, limits=(Limit("coolant_temp", high=108),))
+    state = at_once(capture, phase="running", left=4.0 * S)
+    assert state["lead"]["lane"] is None
+    assert face(state)[2:4] == ("Hold it there", "0:04")
+
+
+def test_warm_up_line_lingers_when_it_is_warm():
+    """The line stays 1.5 s; the lane is that of the hold by then."""
+    adv = adviser(PART_LOAD)
+    adv.update(judge_view(look(PART_LOAD, GOOD | {"coolant_temp": 79.0})), (), 0, UP)
+    state = adv.update(judge_view(look(PART_LOAD, GOOD)), (), S, UP)
+    assert state["face"]["line"] == "Warm it up gently"
+    assert state["lead"]["lane"]["kind"] == "hold"
+
+
+def test_cold_without_a_readable_value_has_no_warm_lane():
+    cold = look(PART_LOAD, GOOD | {"coolant_temp": 60.0})
+    cold = replace(
+        cold, conditions=tuple(replace(c, value=None) if c.signal == "coolant_temp" else c for c in cold.conditions)
+    )
+    state = adviser(PART_LOAD).update(judge_view(cold), (), 0, UP)
+    assert (state["face"]["line"], state["face"]["number"]) == ("Warm it up gently", "")
+    assert state["lead"]["lane"]["kind"] == "hold"
 
 
 WANTED = [

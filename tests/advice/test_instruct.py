@@ -300,3 +300,16 @@ def test_condition_without_number():
     lines = make_lines()
     unread = ConditionView("keep", "road_speed", 72, 88, None, None, None, "low")
     assert lines.amount("speed_up_gently", unread, mark="up").number_kind == "none"
+
+
+def test_other_conditions_come_before_a_pull():
+    """What the pedal does not change is put right first; a road speed too."""
+    capture = replace(ROLL_ON, keep=(*ROLL_ON.keep, Band("road_speed", 30, 120), Band("code_count", 0, 0)))
+    assert told(capture, PULL | {"road_speed": 20.0, "code_count": 0.0}).line == "Speed up gently"
+    assert told(capture, PULL | {"road_speed": 40.0, "code_count": 2.0}).line == "Wait for: codes"
+
+
+def test_amount_on_the_bound_has_no_number():
+    """A condition that is met has nothing to go."""
+    met = ConditionView("keep", "road_speed", 72, 88, None, 80.0, 0, "met")
+    assert make_lines().amount("speed_up_gently", met, mark="up").number == ""

@@ -222,3 +222,25 @@ def test_rows_without_values():
     )
     made, _ = all_rows(PART_LOAD, GOOD, lost=True)
     assert [(r["value"], r["spare"], r["status"]) for r in made] == [("–", "no data", "stale")] * 2
+
+
+@pytest.mark.parametrize(
+    ("band", "value", "y"),
+    [
+        # Open on one side: the lane spans a quarter of the plausible range, here 100 km/h.
+        (Band("road_speed", 72, None), 97.0, 0.25),
+        (Band("road_speed", None, 88), 63.0, 0.75),
+        (Band("road_speed", wander=5), 100.0, 0.25),
+    ],
+)
+def test_lane_of_a_band_that_is_open(band, value, y):
+    capture = Capture("x", hold_us=S, keep=(band,))
+    made = lane(make_lines(), capture, look(capture, {"road_speed": value}), lost=False)
+    assert made["head"]["y"] == y
+
+
+def test_sweep_whose_signal_has_not_come():
+    made = lane(make_lines(), ROLL_ON, look(ROLL_ON, PULL | {"engine_speed": None}), lost=False)
+    assert made["head"]["x"] == 0.0
+    bare = replace(look(ROLL_ON, PULL), conditions=())
+    assert lane(make_lines(), ROLL_ON, bare, lost=False) is None

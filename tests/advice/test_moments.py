@@ -229,6 +229,9 @@ def test_aim_only_where_there_is_a_middle():
     made = attempt(signal="calculated_load", value=50.0, bound=40.0)
     assert missed_line(lines, made, load, "").caption.endswith("Settle near 30.")
     assert missed_key(lines, made) == "other_high"
+    hot = Capture("x", hold_us=S, keep=(Band("coolant_temp", 80, 100),))
+    made = attempt(signal="coolant_temp", value=101.0, bound=100.0)
+    assert "Settle" not in missed_line(lines, made, hot, "").caption
 
 
 def secured(capture, *, count=1, left=3, course=False):

@@ -127,7 +127,7 @@ def test_help_loads_nothing_heavy():
     """`coach --help` has to answer at once: click and the standard library are enough."""
     script = (
         "import sys\nfrom coach.cli import main\n"
-        "heavy = {'numpy', 'pandas', 'pint', 'pydantic', 'flask', 'cheroot', 'tomllib', 'coach.core', 'coach.recipe'}\n"
+        "heavy = {'numpy', 'pandas', 'pint', 'pydantic', 'flask', 'cheroot', 'coach.core', 'coach.recipe'}\n"
         "print(sorted(heavy & set(sys.modules)))"
     )
     result = subprocess.run(
@@ -144,6 +144,22 @@ def test_terminal_without_utf_8_gets_replacements_not_a_traceback(tmp_path):
         assert result.returncode == 0, result.stderr
         result.stdout.decode("ascii")
         assert result.stderr == b""
+
+
+@pytest.mark.parametrize(
+    ("words", "handed"), [([], []), (["--json"], ["--json"]), (["--quick", "--json"], ["--json", "--quick"])]
+)
+def test_bench_is_handed_its_options(words, handed, monkeypatch):
+    """And its exit status is handed back."""
+    seen = []
+
+    def run(arguments):
+        seen.append(arguments)
+        return 0
+
+    monkeypatch.setattr("coach.bench.main", run)
+    assert CliRunner().invoke(main, ["bench", *words]).exit_code == 0
+    assert seen == [handed]
 
 
 def test_no_colour_codes():
