@@ -93,7 +93,15 @@ class ArrayWatch(Watch):
         last = (int(runs.first[runs.r + 1]) if runs.r + 1 < len(runs.first) else len(runs.t_us)) - 1
         return decisive(runs, self._stale_us, last) / US
 
+    @property
+    def unsettled(self) -> bool:
+        r = self.runs.r
+        return r >= 0 and (self._beyond[r] or self._raw[r])
+
     def at(self, t_us: int) -> float | None:
+        r = self.runs.r
+        if r < 0 or (self.runs.run_t[r] != t_us and not self.unsettled):
+            return None
         i = self.runs.index(t_us)
         return float(self.runs.value[i]) if self.runs.stamp(i) == t_us else None
 

@@ -66,6 +66,9 @@ class ArrayCondition(Condition):
         return decisive(self.runs, self._stale_us, self._last()) / US
 
     def at(self, t_us: int) -> tuple[float, int] | None:
+        r = self.runs.r
+        if self.wander is None and (r < 0 or self.runs.run_t[r] != t_us):
+            return None
         i = self.runs.index(t_us)
         return (float(self.runs.value[i]), self.runs.flag_of(i)) if self.runs.stamp(i) == t_us else None
 
@@ -90,7 +93,8 @@ class ArrayCondition(Condition):
         return worst
 
     def met(self, t_us: int) -> bool:
-        return self.met_before(t_us, t_us)
+        r = self.runs.r
+        return r >= 0 and self._good[r] and t_us <= self.runs.first_until[r]
 
     def met_before(self, p_us: int, t_us: int) -> bool:
         r = self.runs.run(p_us)

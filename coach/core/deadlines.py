@@ -22,18 +22,26 @@ class DeadlineRules(LimitRules, ExcursionRules):
         """Let every deadline before `t_us` fall due. Call it before the samples of `t_us` are taken in."""
         while self.start_us is not None:
             pending = self._pending()
-            self.due = min((p[0] for p in pending), default=NEVER)
-            if self.due >= t_us:
+            due = min([p[0] for p in pending], default=NEVER)
+            if self.gap_due < t_us and self.gap_due <= due:
+                # Only now are the recorded signals asked: their gaps seldom run out first, and there are many.
+                pending += [(r.deadline, 6, r.name, r) for r in self.records]
+                self.gap_due = min([r.deadline for r in self.records], default=NEVER)
+                due = min(due, self.gap_due)
+            if due >= t_us:
+                self.due = min(due, self.gap_due)
                 return
-            self._fall_due(self.due, sorted(p[1:] for p in pending if p[0] == self.due))
+            self._fall_due(due, sorted([p[1:] for p in pending if p[0] == due], key=lambda p: p[:2]))
         self.due = NEVER
 
     def next_due(self) -> int:
         """The earliest deadline of the running attempt, exactly; NEVER when none runs."""
-        return min((p[0] for p in self._pending()), default=NEVER) if self.start_us is not None else NEVER
+        if self.start_us is None:
+            return NEVER
+        return min(min((p[0] for p in self._pending()), default=NEVER), *(r.deadline for r in self.records), NEVER)
 
     def _pending(self) -> list[tuple[int, int, str, Condition | Watch | Record | None]]:
-        """(time, rank, name, who) of every deadline of the running attempt (rule 39)."""
+        """(time, rank, name, who) of every deadline of the running attempt but the gaps (rule 39)."""
         spec, start = self.spec, self.start_us
         assert start is not None
         due: list[tuple[int, int, str, Condition | Watch | Record | None]] = []
@@ -50,7 +58,6 @@ class DeadlineRules(LimitRules, ExcursionRules):
         sweep = spec.sweep
         if sweep is not None and sweep.within_us is not None and self.reached_us is None:
             due.append((start + sweep.within_us, 5, sweep.signal, None))
-        due += [(r.deadline, 6, r.name, r) for r in self.records]
         return due
 
     def _fall_due(self, t_us: int, broken: list[tuple[int, str, Condition | Watch | Record | None]]) -> None:

@@ -12,9 +12,22 @@ Gate = Literal["arm", "needs", "rest", "confirm", "skipped", "paused", "limit"]
 
 
 class Gates:
-    """The gates of one capture, each as the time from which it stands open (NEVER: it does not open by itself)."""
+    """The gates of one capture, each as the time from which it stands open (NEVER: it does not open by itself).
 
-    __slots__ = ("armed_us", "confirmed_us", "limit_us", "needs_us", "paused_us", "rest_us", "skipped_us", "spec")
+    `opens_us`: from when on all stand open.
+    """
+
+    __slots__ = (
+        "armed_us",
+        "confirmed_us",
+        "limit_us",
+        "needs_us",
+        "opens_us",
+        "paused_us",
+        "rest_us",
+        "skipped_us",
+        "spec",
+    )
 
     def __init__(self, spec: Capture) -> None:
         self.spec = spec
@@ -25,14 +38,32 @@ class Gates:
         self.limit_us = BEFORE
         self.confirmed_us = dict.fromkeys(spec.confirm, NEVER)
         self.needs_us = dict.fromkeys(spec.needs, NEVER)
+        self._settle()
 
     def open(self, t_us: int) -> bool:
         """Whether an attempt may begin at `t_us`, as far as the gates go."""
-        return self.opens() <= t_us
+        return self.opens_us <= t_us
 
-    def opens(self) -> int:
-        """From when on all gates stand open; NEVER while one needs a person or another capture."""
-        return max(
+    def rest(self, until_us: int) -> None:
+        """No attempt before `until_us`."""
+        self.rest_us = until_us
+        self._settle()
+
+    def wait_for_answer(self) -> None:
+        """A limit was passed: no attempt in this drive."""
+        self.limit_us = NEVER
+        self._settle()
+
+    def have(self, capture: str, t_us: int) -> bool:
+        """`capture`, which may be needed, is secured from `t_us` on; says whether that was waited for."""
+        if self.needs_us.get(capture) != NEVER:
+            return False
+        self.needs_us[capture] = t_us
+        self._settle()
+        return True
+
+    def _settle(self) -> None:
+        self.opens_us = max(
             self.armed_us, self.skipped_us, self.paused_us, self.rest_us, self.limit_us,
             *self.confirmed_us.values(), *self.needs_us.values(),
         )  # fmt: skip
@@ -55,6 +86,11 @@ class Gates:
 
     def mark(self, mark: Mark) -> Literal["disarmed", "paused", "skipped"] | None:
         """Take in what a person said; returns why a running attempt must end, if it must."""
+        why = self._said(mark)
+        self._settle()
+        return why
+
+    def _said(self, mark: Mark) -> Literal["disarmed", "paused", "skipped"] | None:
         kind, mine = mark.kind, mark.capture == self.spec.id
         if kind == "pause":
             if self.paused_us != NEVER:

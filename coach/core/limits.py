@@ -14,7 +14,7 @@ from coach.core.events import (
     Reason,
 )
 from coach.core.running import INSTANT, Running
-from coach.core.tracks import NEVER, Watch
+from coach.core.tracks import Watch
 
 REARM_US = 3_000_000
 
@@ -82,4 +82,4 @@ class LimitRules(Running):
         for w in watches:
             w.stopped_us = t_us
         if self.spec.wait_after_limit and self.secured_us is None:
-            self.gates.limit_us = NEVER
+            self.gates.wait_for_answer()

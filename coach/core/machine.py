@@ -47,8 +47,7 @@ class Machine(DeadlineRules, SweepRules):
 
     def needed(self, capture: str, t_us: int) -> None:
         """Another capture that this one may need was secured as often as asked at `t_us`."""
-        if self.gates.needs_us.get(capture) == NEVER:
-            self.gates.needs_us[capture] = t_us + 1
+        if self.gates.have(capture, t_us + 1):
             self.wake = min(self.wake, t_us + 1)
 
     def finish(self, t_us: int) -> None:
@@ -138,17 +137,17 @@ class Machine(DeadlineRules, SweepRules):
             r.restart(t_us)
         for w in self.watches:
             w.stopped_us = None
-        self.due = t_us
+        self.due = self.gap_due = t_us
 
     def _next_wake(self, t_us: int) -> int:
         if self.start_us is None:
-            if self.ended_us == t_us:
-                return t_us + 1
-            opens = self.gates.opens()
+            opens = self.gates.opens_us
+            if self.ended_us == t_us and (self.spec.sweep is not None or self.ready(t_us)):
+                return max(t_us + 1, opens)
             return opens if t_us < opens < NEVER else NEVER
         wake = NEVER
         for w in self.watches:
-            if not w.fresh:
+            if not w.fresh and w.unsettled:
                 wake = min(wake, max(t_us + 1, self.start_us + w.limit.after_us))
         if self.has_wander or (self.spec.sweep is not None and self.reached_us is None):
             return t_us + 1

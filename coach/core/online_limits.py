@@ -121,6 +121,10 @@ class OnlineWatch(Watch):
         """Stamp and value of the last sample seen."""
         return None if self._t == BEFORE else (self._t, self._value)
 
+    @property
+    def unsettled(self) -> bool:
+        return self._beyond or self._raw
+
     def raw_ahead(self, t_us: int) -> bool:
         return self._raw
 

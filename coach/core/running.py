@@ -30,6 +30,7 @@ class Running:
     """What is known of one capture and of its running attempt; the rules stand in the classes below it.
 
     Attributes:
+        gap_due: no gap of a recorded signal runs out before this.
         due: no deadline falls due before this; when an instant lies beyond it, call `before` first.
         wake: from this time on it must be stepped at every instant of its own, edges or not.
         attempts: the ended ones.
@@ -50,6 +51,7 @@ class Running:
         self.out = out
         self.gates = Gates(spec)
         self.due = NEVER
+        self.gap_due = NEVER
         self.wake = NEVER
         self.attempts: list[Attempt] = []
         self.secured_count = 0
@@ -119,7 +121,7 @@ class Running:
         self._emit(phase, Ended(t_us, spec.id, attempt))
         self.ended_us = t_us
         if not small and spec.rest_us:
-            self.gates.rest_us = t_us + spec.rest_us
+            self.gates.rest(t_us + spec.rest_us)
         self._unwatch(t_us, phase)
         self._clear()
         self.due = NEVER

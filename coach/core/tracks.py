@@ -106,7 +106,7 @@ class Condition(ABC):
 
     @abstractmethod
     def at(self, t_us: int) -> tuple[float, int] | None:
-        """Value and flag of the sample stamped exactly `t_us`, or None."""
+        """Value and flag of the sample stamped exactly `t_us`, or None (also where it cannot matter: no edge)."""
 
     @abstractmethod
     def latest(self, t_us: int) -> tuple[int, float] | None:
@@ -192,7 +192,12 @@ class Watch(ABC):
 
     @abstractmethod
     def at(self, t_us: int) -> float | None:
-        """Value of the sample seen at exactly `t_us`, or None."""
+        """Value of the sample seen at exactly `t_us`, or None (also where it cannot matter: settled, and no edge)."""
+
+    @property
+    @abstractmethod
+    def unsettled(self) -> bool:
+        """Whether samples of the same kind as the last one may still have to be looked at, once it is watched."""
 
     @abstractmethod
     def raw_ahead(self, t_us: int) -> bool:
