@@ -209,10 +209,14 @@ class ArrayRecord(Record):
             return self._deadline
         return self.runs.first_until[self.runs.r] if self.runs.r >= 0 else BEFORE
 
-    def restart(self, start_us: int) -> None:
-        self._deadline = None
-        if self.deadline <= start_us:
-            self._deadline, self._restarted = start_us + self.gap_us, self.runs.r
+    def restart(self, start_us: int) -> int:
+        r = self.runs.r
+        own = self.runs.first_until[r] if r >= 0 else BEFORE
+        if own > start_us:
+            self._deadline = None
+            return own
+        self._deadline, self._restarted = start_us + self.gap_us, r
+        return self._deadline
 
     def block(self, t_us: int) -> None:
         self._free = self.runs.first_at(t_us + 1)

@@ -133,11 +133,10 @@ class Machine(DeadlineRules, SweepRules):
             assert now is not None
             self.from_us = from_us
             self.furthest = self.first_value = now[1]
-        for r in self.records:
-            r.restart(t_us)
+        self.gap_due = min([r.restart(t_us) for r in self.records], default=NEVER)
         for w in self.watches:
             w.stopped_us = None
-        self.due = self.gap_due = t_us
+        self.due = t_us
 
     def _next_wake(self, t_us: int) -> int:
         if self.start_us is None:

@@ -235,10 +235,11 @@ class OnlineRecord(Record):
     def deadline(self) -> int:
         return self._deadline
 
-    def restart(self, start_us: int) -> None:
+    def restart(self, start_us: int) -> int:
         self._count = 0
         own = BEFORE if self._last == BEFORE else self._last + self.gap_us
         self._deadline = own if own > start_us else start_us + self.gap_us
+        return self._deadline
 
     def block(self, t_us: int) -> None:
         self._free = NEVER

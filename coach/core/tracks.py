@@ -257,8 +257,8 @@ class Record(ABC):
         """When its gap runs out if nothing comes (arrays: where the next too long gap does)."""
 
     @abstractmethod
-    def restart(self, start_us: int) -> None:
-        """Count the gap from `start_us` if it had already run out then."""
+    def restart(self, start_us: int) -> int:
+        """An attempt starts: count its gap from `start_us` if it had already run out then. Returns the deadline."""
 
     @abstractmethod
     def block(self, t_us: int) -> None:
