@@ -56,7 +56,7 @@ def machine() -> dict[str, str]:
     info = Path("/proc/cpuinfo")
     if info.exists():
         for line in info.read_text("utf-8", "replace").splitlines():
-            if line.lower().startswith(("model name", "hardware", "model\t")):
+            if line.lower().startswith(("model name", "hardware")):
                 model = line.partition(":")[2].strip()
                 break
     return {

@@ -1,0 +1,87 @@
+"""The benchmark runs, compares like with like, and prints what it found. No test asserts a figure."""
+
+from __future__ import annotations
+
+import json
+import sys
+
+import pytest
+
+from coach.bench import main
+from coach.bench.drives import MEANS, noisy_drive, plan, steady_drive
+from coach.bench.figures import Figure, machine, table
+from coach.bench.holds import duckdb_query, frame_of, with_pandas
+from coach.bench.run import _same, figures
+from coach.core.afterwards import judge_instants, judge_recording
+from coach.core.events import Outcome
+
+
+def test_the_command_prints_every_figure_with_its_machine(capsys: pytest.CaptureFixture[str]) -> None:
+    """As JSON: a figure has a group, a number and a unit; the machine is named."""
+    assert main(["--quick", "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert {f["group"].partition(":")[0] for f in said["figures"]} == {
+        "Judging a stored drive", "Judging while it happens", "Reading a CSV drive",
+    }  # fmt: skip
+    assert all(f["value"] > 0 and f["unit"] for f in said["figures"])
+    assert set(said["machine"]) == {"system", "processor", "cores", "python", "numpy"}
+
+
+def test_the_table_says_what_is_promised(capsys: pytest.CaptureFixture[str]) -> None:
+    """As text: a tick or a cross beside what is promised, nothing beside what is not."""
+    text = table([
+        Figure("A", "kept", 2000.0, "samples/s", "1,000", met=True),
+        Figure("A", "not kept", 0.5, "ms", "0.1", met=False),
+        Figure("B", "only told", 12.34, "ms"),
+    ])  # fmt: skip
+    assert text.splitlines()[0] == "A"
+    assert "✓ kept" in text
+    assert "2,000 samples/s   (promised: 1,000)" in text
+    assert "✗ not kept" in text
+    assert "12.3 ms" in text
+    assert "promised" not in text.splitlines()[-1]
+    main(["--quick"])
+    assert f"python     {sys.version.split()[0]}" in capsys.readouterr().out
+
+
+def test_the_holds_by_query_are_the_judge_s() -> None:
+    """pandas, DuckDB and the judge find the same windows, so that their times can be compared."""
+    judged, drive = plan(), steady_drive(5_000, 2_000)
+    attempts = judge_recording(judged, drive).attempts
+    hold = judged.captures[0]
+    mine = [(a.start_us, a.end_us) for a in attempts[hold.id] if a.outcome is Outcome.SECURED]
+    frame = frame_of(drive)
+    query = duckdb_query(frame)
+    assert len(mine) > 3
+    assert with_pandas(frame, hold) == mine
+    assert query is not None
+    assert query(hold) == mine
+
+
+def test_the_noisy_drive_is_judged_alike_live_and_afterwards() -> None:
+    """The drive with the most edges gives the same events both ways."""
+    drive = noisy_drive(2_000)
+    assert judge_instants(plan(1.0), drive).events == judge_recording(plan(1.0), drive).events
+
+
+def test_a_disagreement_stops_the_benchmark() -> None:
+    """Figures of two programs that do not compute the same are worth nothing."""
+    _same("pandas", [[(0, 1)]], [[(0, 1)]])
+    with pytest.raises(SystemExit, match="pandas and the judge disagree"):
+        _same("pandas", [[(0, 1)]], [[(0, 2)]])
+
+
+def test_without_duckdb_the_rest_is_measured(monkeypatch: pytest.MonkeyPatch) -> None:
+    """DuckDB is no dependency: where it is not installed, its line is left out."""
+    monkeypatch.setitem(sys.modules, "duckdb", None)
+    found = figures(quick=True)
+    assert not any("DuckDB" in f.what for f in found)
+    assert any("pandas query" in f.what for f in found)
+
+
+def test_the_drives_have_ten_signals() -> None:
+    """As the promise says: ten signals, three captures."""
+    assert len(MEANS) == 10
+    assert steady_drive(10, 1000).samples == 100
+    assert len(plan().captures) == 3
+    assert machine()["cores"].isdigit()
