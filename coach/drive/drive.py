@@ -90,6 +90,11 @@ class Drive:
         """The sentence why the drive ended early, or None."""
         return self._loop.error
 
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        """What people said so far, as it took effect."""
+        return tuple(self._loop.marks)
+
     def mark(self, kind: str, capture: str | None = None, text: str = "") -> Mark:
         """Something a person says now; gives it as it takes effect. Raises Conflict when the drive is over."""
         mark: Mark = self._ask(lambda: self._loop.mark(kind, capture, text))

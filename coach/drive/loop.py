@@ -95,6 +95,7 @@ class Loop:
     Attributes:
         phase: `ended` once everything is handed to the store.
         error: the sentence why it ended early, or None.
+        marks: what people said so far, as it took effect.
     """
 
     def __init__(self, parts: Parts) -> None:
@@ -116,7 +117,10 @@ class Loop:
         self._trouble: str | None = None
         self.motion = Motion()
         self.role: str | None = None
+        self.marks: list[Mark] = []
+        # Whoever asks right after the start sees this drive and not the one before.
         self._tell_drive()
+        self._tell_state()
 
     # --- the source
 
@@ -267,6 +271,9 @@ class Loop:
     def _mark(self, mark: Mark) -> Mark:
         effective, events = self._judge.mark(mark)
         self.parts.log.mark(effective)
+        self.marks.append(effective)
+        # What was said counts from its own moment on, and the page is to show that at once.
+        self.time_us = max(self.time_us, effective.t_us)
         if mark.kind == "role":
             self.role = mark.text or None
         self._said(events)

@@ -13,7 +13,7 @@ from coach.errors import NotFound
 from coach.server import models as m
 from coach.server.endpoint import Call, Endpoint, Result
 from coach.server.live import live
-from coach.words import words_table
+from coach.words import load_words, words_table
 
 RECIPE_BYTES = 256_000
 RECIPE_TYPES = ("application/toml", "application/json", "text/toml", "application/octet-stream")
@@ -24,9 +24,15 @@ def about(call: Call) -> Result:
     return {"name": "log capture coach", "version": __version__, "boot": call.services.boot, "rules": RULES}
 
 
-def words(_call: Call) -> Result:
-    """All words of the page."""
-    return words_table("en")
+def words(call: Call) -> Result:
+    """The words, all or one section: a page that only drives needs few."""
+    section = call.query.section
+    if section is None:
+        return words_table("en")
+    found = load_words("en").get(section)
+    if not isinstance(found, dict):
+        raise NotFound("there are no words under this section; without `section` all of them come", where=section)
+    return found
 
 
 # --- recipes and sources
@@ -225,7 +231,10 @@ def _current(name: str, summary: str, work: Any, takes: type[m.Asked] = m.Nothin
 
 ENDPOINTS: tuple[Endpoint, ...] = (
     Endpoint("GET", "/api/about", "Name, version, boot and rules of this server.", about, gives=m.About),
-    Endpoint("GET", "/api/words", "All words of the page, in one table.", words, gives=m.Answer),
+    Endpoint(
+        "GET", "/api/words", "The words, in one table: all of them, or one section by its dotted key.", words,
+        query=m.WordsQuery, gives=m.Answer, errors=(400, 404),
+    ),
     Endpoint("GET", "/api/recipes", "Recipes, uploaded ones first.", recipes, gives=m.Recipes),
     Endpoint(
         "POST", "/api/recipes", "Keeps a recipe, TOML or JSON, as received; refused with all that is wrong with it.",

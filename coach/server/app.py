@@ -112,8 +112,7 @@ def _query(endpoint: Endpoint) -> Asked | None:
 def _body(endpoint: Endpoint) -> Asked | None:
     if endpoint.takes is None:
         return None
-    request.max_content_length = endpoint.most_bytes
-    data = request.get_data()
+    data = _read(endpoint.most_bytes)
     if request.mimetype != JSON and (data or request.mimetype):
         raise UnsupportedMediaType(f"send JSON: Content-Type: {JSON}")
     try:
@@ -125,10 +124,18 @@ def _body(endpoint: Endpoint) -> Asked | None:
 def _raw(endpoint: Endpoint) -> bytes:
     if not endpoint.takes_text:
         return b""
-    request.max_content_length = endpoint.most_bytes
     if request.mimetype not in endpoint.takes_text:
         raise UnsupportedMediaType(f"send one of: {', '.join(endpoint.takes_text)}")
-    return request.get_data()
+    return _read(endpoint.most_bytes)
+
+
+def _read(most: int) -> bytes:
+    """The body, of at most so many bytes, whether its length was declared or it came in chunks."""
+    # One more than allowed is read, because a body in chunks is otherwise cut at the limit without a word.
+    request.max_content_length = most + 1
+    if (request.content_length or 0) > most or len(data := request.get_data()) > most:
+        raise RequestEntityTooLarge(f"at most {most} bytes")
+    return data
 
 
 def _sentence(error: ValidationError) -> BadInput:
@@ -175,10 +182,8 @@ def _http_error(error: HTTPException) -> Response:
     if status == 404 and request.path.startswith("/api/"):
         return _coach_error(not_there(request.path[:200]))
     code, message = _HTTP_WORDS.get(status, (f"http_{status}", error.name.lower()))
-    if isinstance(error, UnsupportedMediaType) and error.description:
+    if isinstance(error, (UnsupportedMediaType, RequestEntityTooLarge)) and error.description:
         message = f"{message}; {error.description}"
-    if isinstance(error, RequestEntityTooLarge) and request.max_content_length:
-        message = f"{message}: at most {request.max_content_length} bytes"
     response = _error(status, code, message, request.path[:200])
     for name, value in error.get_headers():
         if name.lower() == "allow":

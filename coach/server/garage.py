@@ -95,14 +95,18 @@ class Garage:
         entry = self.entry(source)
         with self._lock:
             found = self._reading.pop(source, None)
-            if found is not None and found.done() and found.exception() is not None:
-                found = None  # The file may have been mended meanwhile; the one who asked before has been told.
             if found is None:
                 found = self._readers.submit(self._read, entry)
             self._reading[source] = found
             while len(self._reading) > KEPT:
                 self._reading.pop(next(iter(self._reading)))
         return found
+
+    def _told(self, source: str, reading: Future[Recording]) -> None:
+        """Forgets a reading that failed, once somebody was told: the file may be mended."""
+        with self._lock:
+            if self._reading.get(source) is reading:
+                del self._reading[source]
 
     def _read(self, entry: Entry) -> Recording:
         if entry.path is None:
@@ -115,7 +119,12 @@ class Garage:
         entry = self.entry(source)
         if entry.scenario is not None:
             return entry.scenario.source(speed)
-        return Replay(self.look(source).result(), speed, name=entry.title)
+        reading = self.look(source)
+        try:
+            return Replay(reading.result(), speed, name=entry.title)
+        except CoachError:
+            self._told(source, reading)
+            raise
 
     def signals(self, source: str) -> Mapping[str, float] | CoachError | None:
         """Mean rate in hertz of each signal that a source has; None while that is looked for; or why it is not known.
@@ -131,6 +140,7 @@ class Garage:
             return None
         error = reading.exception()
         if isinstance(error, CoachError):
+            self._told(source, reading)
             return error
         return rates(reading.result())
 

@@ -81,7 +81,7 @@ def events(services: Services, last: str | None) -> Iterator[bytes]:
         elif messages:
             at = messages[-1].sequence
             yield b"".join(_message(boot, m) for m in messages)
-        else:
+        elif not ring.closed:
             yield b"event: ping\ndata: {}\n\n"
 
 

@@ -66,6 +66,12 @@ class SetRole(Asked):
     role: Role | None
 
 
+class WordsQuery(Asked):
+    """Which of the words."""
+
+    section: Short | None = Field(None, description="Dotted key of a table, as `page.car`; without it all words.")
+
+
 class ReadyQuery(Asked):
     """What is to be looked at."""
 

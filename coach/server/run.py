@@ -6,6 +6,7 @@ import contextlib
 import errno
 import os
 import signal
+import socket
 import sys
 import threading
 from collections.abc import Callable, Iterator
@@ -16,7 +17,7 @@ from cheroot.wsgi import Server
 
 from coach.clock import Clock
 from coach.drive.worker import ChildWorker
-from coach.errors import BadInput, Conflict
+from coach.errors import BadInput, CoachError, Conflict
 from coach.server.app import create_app
 from coach.server.guard import HOSTS
 from coach.server.models import StartDrive
@@ -117,18 +118,34 @@ def listen(host: str, port: int) -> Server:
     """
     if host not in HOSTS:
         raise BadInput("the server listens on this machine only: use 127.0.0.1 or localhost", where=host)
+    _try(host, port)
     server = Server((host, port), _not_yet, numthreads=THREADS, timeout=IDLE_S, request_queue_size=64)
     try:
         server.prepare()
     except OSError as error:
         server.stop()
-        number = getattr(error.__cause__, "errno", None) or getattr(error, "errno", None)
-        if number == errno.EACCES:
-            raise Conflict(f"port {port} is not for ordinary users; choose one above 1023", where=host) from error
-        if number in {None, errno.EADDRINUSE} or "No socket" in str(error):
-            raise Conflict(f"port {port} is in use; choose another one, or 0 for a free one", where=host) from error
-        raise BadInput(f"cannot listen here ({error})", where=f"{host}:{port}") from error
+        raise _refusal(host, port, error) from error
     return server
+
+
+def _try(host: str, port: int) -> None:
+    """Opens and closes the port: the server itself leaves a socket behind when it cannot."""
+    if not 0 <= port <= 65535:
+        raise BadInput("a port is a number from 0 to 65535", where=str(port))
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    try:
+        socket.create_server((host, port), family=family).close()
+    except OSError as error:
+        raise _refusal(host, port, error) from error
+
+
+def _refusal(host: str, port: int, error: OSError) -> CoachError:
+    number = error.errno
+    if number == errno.EACCES:
+        return Conflict(f"port {port} is not for ordinary users; choose one above 1023", where=host)
+    if number == errno.EADDRINUSE or "No socket" in str(error):
+        return Conflict(f"port {port} is in use; choose another one, or 0 for a free one", where=host)
+    return BadInput(f"it is not possible to listen here ({error})", where=f"{host}:{port}")
 
 
 def start_demo(services: Services, demo: Demo) -> None:

@@ -139,7 +139,7 @@ class Services:
         drive.mark("role", None, role or "")
         places = {c.id: c.place for c in self.shelf.get(self.store.drive(drive.id).recipe_sha).captures}
         shut = {}
-        for mark in self.store.marks(drive.id):
+        for mark in drive.marks:
             if mark.kind in {"skip", "unskip"} and mark.capture is not None:
                 shut[mark.capture] = mark.kind == "skip", mark.text == ROLE
         for capture, place in places.items():
