@@ -15,7 +15,7 @@ from typing import BinaryIO, Self, cast
 from coach.errors import TableError
 from coach.sources.table_lines import Block, Lines, Odd, cells_in
 
-BLOCK = 2 << 20
+BLOCK = 4 << 20
 """Bytes that are worked on at a time."""
 LONGEST_LINE = 1 << 20
 """Bytes of the longest line that is taken."""

@@ -17,13 +17,33 @@ Times = NDArray[np.int64]
 Values = NDArray[np.float64]
 
 
+class _Growing:
+    """An array of values that grows in place: pieces need not be kept until the end."""
+
+    def __init__(self) -> None:
+        self._values = np.empty(0)
+        self._count = 0
+
+    def add(self, value: Values) -> None:
+        count = self._count + len(value)
+        if count > len(self._values):
+            # Nobody else holds the array, so it may move.
+            self._values.resize(max(count, len(self._values) * 3 // 2), refcheck=False)
+        self._values[self._count : count] = value
+        self._count = count
+
+    def taken(self) -> Values:
+        self._values.resize(self._count, refcheck=False)
+        return self._values
+
+
 class Collector:
     """The samples of every signal so far. Times are absolute here; the drive's zero is known at the end only."""
 
     def __init__(self) -> None:
         self.samples = 0
         self._times: dict[str, list[Times]] = {}
-        self._values: dict[str, list[Values]] = {}
+        self._values: dict[str, _Growing] = {}
         self._last: dict[str, int] = {}
         self._odd: dict[tuple[str, str | None], Odd] = {}
 
@@ -70,7 +90,7 @@ class Collector:
             self.count("unreadable", len(bad), line_of(int(bad[0])), name)
             value = np.where(finite, value, np.nan)
         self._times.setdefault(name, []).append(t_us)
-        self._values.setdefault(name, []).append(value)
+        self._values.setdefault(name, _Growing()).add(value)
         self.samples += len(t_us)
 
     def series(self, order: Sequence[str]) -> tuple[dict[str, Series], int]:
@@ -89,8 +109,7 @@ class Collector:
             key = tuple(id(part) for part in parts)
             if key not in shared:
                 shared[key] = (parts[0] if len(parts) == 1 else np.concatenate(parts)) - zero
-            values = self._values.pop(name)
-            made[name] = Series(shared[key], values[0] if len(values) == 1 else np.concatenate(values))
+            made[name] = Series(shared[key], self._values.pop(name).taken())
         parts_alive.clear()
         self._times.clear()
         return made, zero

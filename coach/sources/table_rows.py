@@ -70,11 +70,11 @@ class WideRows:
             if plain or cells.dtype.kind in "fiu":
                 value = cells.astype(np.float64, copy=False)
                 value = value if whole else value[rows]
-                there = ~np.isnan(value)
+                there = None if np.all(np.isfinite(value)) else ~np.isnan(value)
             else:
                 found = self._parser.numbers(cells, column.signal, column.header, block, np.arange(len(cells)))
                 value, there = found.value[rows], found.there[rows]
-            if np.all(there):
+            if there is None or np.all(there):
                 self._collector.add(column.signal, column.unit, t_us, value, lines_of(block, rows), rising=rising)
             else:
                 lines = lines_of(block, rows[there])
