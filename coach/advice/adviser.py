@@ -197,7 +197,9 @@ class Adviser:
     def _situation(self, view: JudgeView, shown: CaptureView) -> Situation:
         capture = self._captures[shown.id]
         patience = {a.signal: max(MISSING_US, a.gap_us) for a in capture.record}
-        never = [*shown.missing, *(c.signal for c in shown.conditions if c.status == "missing")]
+        # A car that has not moved yet has no gear to tell: that is no missing signal.
+        awaited = [c.signal for c in shown.conditions if self._lines.readouts[c.signal].family != "gear"]
+        never = [*shown.missing, *(c.signal for c in shown.conditions if c.status == "missing" and c.signal in awaited)]
         missing = tuple(dict.fromkeys(s for s in never if view.t_us >= patience.get(s, MISSING_US)))
         return Situation(
             capture, self._titles[shown.id], self._places[shown.id], shown, view.t_us, missing, _standing(view)

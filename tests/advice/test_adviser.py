@@ -249,6 +249,14 @@ def test_signal_is_missing_only_after_its_time():
     assert at_once(PART_LOAD, values=gone, t_us=3 * S)["face"]["line"] == "No data: coolant"
 
 
+def test_a_car_that_stands_is_not_missing_its_gear():
+    """Before the car has moved there is no gear to tell: the engine is warmed up first, then the car set off."""
+    standing = GOOD | {"gear": None, "road_speed": 0.0}
+    cold = at_once(PART_LOAD, values=standing | {"coolant_temp": 54.0}, t_us=30 * S)
+    assert cold["face"]["line"] == "Warm it up gently"
+    assert "No data" not in at_once(PART_LOAD, values=standing, t_us=30 * S)["face"]["line"]
+
+
 def test_warm_up_lane_tells_the_minutes_once_it_can():
     adv = adviser(PART_LOAD)
     spare = []
