@@ -3,6 +3,7 @@
 import contextlib
 import json
 import threading
+from concurrent.futures import Future
 
 import pytest
 
@@ -250,3 +251,58 @@ def test_windows_are_saved_by_a_child_while_the_drive_goes_on(store, setup, trac
         worker.close()
     assert [m.data["whole"] for m in ring.since(0) if m.kind == "saved"] == [False, True]
     assert Reader(store.path).windows(drive.id)[0].whole
+
+
+def test_window_files_that_a_stop_left_out_are_written_at_the_next_start(store, setup, trace, monkeypatch):
+    """The drive is over and judged; only its file is missing."""
+
+    class Gone(InPlace):
+        def submit(self, task, ask):
+            raise StoreError("the program is stopping")
+
+    drive, ring = run(setup(Replay(trace(6.0), None)), store, worker=Gone(store.folder))
+    assert [m.data["error"] for m in ring.since(0) if m.kind == "not_saved"] == ["the program is stopping"] * 2
+    assert store.windows(drive.id) == []
+    assert recover(store, InPlace(store.folder)) == []
+    (window,) = store.windows(drive.id)
+    assert window.whole
+    assert store.unsaved() == []
+
+
+def test_a_recovery_whose_helper_fails_is_tried_again(tmp_path, new, trace):
+    """The drive is closed and readable all the same."""
+
+    class Failing(InPlace):
+        def submit(self, task, ask):
+            result = super().submit("dance", ask)
+            assert isinstance(result.exception(), BadInput)
+            return result
+
+    folder = tmp_path / "data"
+    with Store(folder, HandClock()) as store:
+        drive, log = store.create_drive(new)
+        for t_us, values in trace(6.0).instants():
+            log.samples_at(t_us, values)
+        log.flush()
+    with Store(folder, HandClock()) as store:
+        assert recover(store, Failing(folder)) == [drive]
+        assert store.drive(drive).recovered
+        assert store.attempts(drive) == []
+        # Judged as soon as somebody asks.
+        assert len(judge_stored(store, drive)[2].attempts["part-load"]) == 1
+
+
+def test_a_stop_in_mid_write_is_said(store, setup, trace):
+    """Work that the helper did not get to is no file."""
+
+    class Cancelled(InPlace):
+        def submit(self, task, ask):
+            result = Future()
+            result.cancel()
+            result.set_running_or_notify_cancel()
+            return result
+
+    _, ring = run(setup(Replay(trace(6.0), None)), store, worker=Cancelled(store.folder))
+    assert {m.data["error"] for m in ring.since(0) if m.kind == "not_saved"} == {
+        "the program was stopped before the file was written"
+    }

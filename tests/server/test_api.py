@@ -10,9 +10,15 @@ import pytest
 from click.testing import CliRunner
 
 from coach.assets import traces_root
+from coach.clock import HandClock
+from coach.drive.tasks import InPlace
+from coach.server import Services, create_app
 from coach.server import models as m
 from coach.server.api import ENDPOINTS
 from coach.server.openapi import describe, reference
+from coach.server.services import Given
+from coach.sources.table import read_table
+from coach.store import Store
 
 GOOD = b"""format = 1
 title = "One hold"
@@ -327,3 +333,36 @@ def test_the_page_speaks_from_the_same_words(client):
     """All words, the page's included."""
     words = client.get("/api/words").json
     assert {"face", "page", "server"} <= set(words)
+
+
+def test_given_files_are_offered_first(tmp_path):
+    """Recipes and tables named when the server was started, with their vehicle."""
+    recipe, table = tmp_path / "mine.toml", tmp_path / "mine.csv"
+    recipe.write_bytes(GOOD)
+    table.write_text("time [s],road_speed [km/h]\n" + "".join(f"{k / 2},50\n" for k in range(40)))
+    store = Store(tmp_path / "data", HandClock())
+    given = Given((recipe,), (table,), b'label = "mine"\n[units]\nsystem = "imperial"\n')
+    services = Services.make(store, InPlace(store.folder), HandClock(), read_table, given)
+    try:
+        client = create_app(services).test_client()
+        first = client.get("/api/recipes").json["recipes"][0]
+        assert (first["name"], first["bundled"]) == ("mine.toml", True)
+        assert client.get("/api/sources").json["sources"][0]["id"] == "table:0"
+        body = {"recipe": first["sha256"], "source": "table:0", "speed": None}
+        drive = client.post("/api/drives", json=body).json["id"]
+        assert services.current.wait(30)
+        window = client.get(f"/api/drives/{drive}/windows/hold/0").json
+        speed = window["signals"][0]
+        # 40 to 60 km/h in the driver's own unit.
+        assert (speed["unit"], speed["mean"]) == ("mph", pytest.approx(31.0686, abs=1e-3))
+        assert speed["low"] == pytest.approx(24.8548, abs=1e-3)
+    finally:
+        services.close()
+
+
+def test_the_recipe_of_an_old_drive_can_still_be_looked_at(client, services, drive, recipe):
+    """A drive keeps its recipe, also when the shelf no longer has it."""
+    drive("replay:wrong-gear")
+    services.shelf._bundled.clear()
+    services.shelf._parsed.clear()
+    assert client.get(f"/api/recipes/{recipe}").json["sha256"] == recipe

@@ -371,3 +371,20 @@ def test_a_closed_folder_can_be_read(tmp_path, clock):
     assert [d.id for d in Reader(tmp_path / "data" / "coach.db").drives()] == [drive]
     with pytest.raises(StoreError, match="closed"):
         log.flush(None) or log.mark(Mark(0, "arm"))
+
+
+def test_a_folder_that_may_only_be_read_is_read(tmp_path, clock, monkeypatch):
+    """A medium without write permission: what is stored can be read; opening it for writing gets a sentence."""
+    with Store(tmp_path / "data", clock) as store:
+        drive, log = store.create_drive(NEW)
+        log.samples_at(0, {"road_speed": 1.0})
+        settle(log)
+    monkeypatch.setattr("coach.store.reading.os.access", lambda *_: False)
+    assert Reader(tmp_path / "data" / "coach.db").recording(drive).samples == 1
+
+    def refuse(*_):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("coach.store.lock.os.open", refuse)
+    with pytest.raises(StoreError, match="cannot be written"):
+        Store(tmp_path / "data", clock)
