@@ -14,10 +14,9 @@ from flask import Flask, Response, abort, jsonify, request, send_from_directory
 from werkzeug.serving import make_server
 
 from coach.assets import web_root
+from coach.server.guard import CSP
 from coach.words import load_words
 from tests.browser import faces
-
-POLICY = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 RECIPE: dict[str, Any] = {
     "sha256": "f00d",
@@ -61,7 +60,6 @@ SOURCES = [
         "kind": "replay",
         "title": "Everything qualifies",
         "text": "41 minutes, recorded.",
-        "recipe": "f00d",
     },
     {
         "id": "simulator",
@@ -99,159 +97,125 @@ MARKS = {
 
 
 def _attempt(
-    outcome: str, start: float, length: float, code: str = "", text: str = "", remedy: str = "", **rest: Any
+    number: int, outcome: str, start: float, length: float, text: str = "", remedy: str = "", **rest: Any
 ) -> dict[str, Any]:
-    reason = (
-        None
-        if not code
-        else {
-            "code": code,
-            "signal": "road_speed",
-            "value": 91.0,
-            "bound": 88.0,
-            "t_s": start + length,
-            "text": text,
-            "remedy": remedy,
-        }
-    )
-    secured = start + length - 4 if outcome == "secured" else None
+    end = start + length
+    reason = {"code": "high", "signal": "road_speed", "value": 91.0, "bound": 88.0, "t_s": end, "text": text}
     return {
+        "number": number,
         "outcome": outcome,
         "start_s": start,
-        "end_s": start + length,
+        "end_s": end,
         "duration_s": length,
-        "secured_s": secured,
-        "reason": reason,
+        "secured_s": end - 4 if outcome == "secured" else None,
+        "reason": reason if text else None,
+        "remedy": remedy or None,
         "excursions": [],
+        "progress": 1.0 if outcome == "secured" else 0.79,
+        "small": False,
         **rest,
     }
 
 
+OUT = {"signal": "road_speed", "start_s": 800.0, "duration_s": 0.6, "peak": 89.0}
 VERDICT: dict[str, Any] = {
     "recipe": {"title": RECIPE["title"], "revision": 2, "sha256": "f00d"},
-    "drive": {
-        "duration_s": 2460.0,
-        "samples": 98000,
-        "signals": {"road_speed": {"count": 9840, "rate_hz": 4.0, "max_gap_s": 0.31}},
-    },
+    "drive": {"duration_s": 2460.0, "samples": 98000, "signals": {}},
     "rules": 1,
     "alarms": [],
     "notes": [],
     "captures": [
         {
             "id": "part-load",
+            "title": "Steady part load",
+            "kind": "hold",
+            "place": "road",
             "asked": 1,
             "qualified": 1,
+            "best": 1,
+            "never": None,
             "attempts": [
-                _attempt("missed", 492, 151, "high", "Too fast: 91 km/h against 88 at 10:43.", "Stay under 88 km/h."),
-                _attempt(
-                    "secured",
-                    762,
-                    204,
-                    "high",
-                    "Too fast: 90 km/h against 88 at 16:06.",
-                    excursions=[{"signal": "road_speed", "start_s": 800.0, "duration_s": 0.6, "peak": 89.0}],
-                ),
+                _attempt(0, "missed", 492, 151, "Too fast: 91 km/h against 88 at 10:43.", "Stay under 88 km/h."),
+                _attempt(1, "secured", 762, 204, "Too fast: 90 km/h against 88 at 16:06.", excursions=[OUT]),
             ],
         },
         {
             "id": "roll-on",
+            "title": "Full pedal in fourth",
+            "kind": "sweep",
+            "place": "closed course",
             "asked": 2,
             "qualified": 2,
+            "best": 1,
+            "never": None,
             "attempts": [
                 _attempt(
-                    "stopped",
-                    1320,
-                    5.1,
-                    "limit",
-                    "Limit passed: Boost 99 kPa, limit 95, at 22:05.",
-                    "Tell the calibrator before you try again.",
+                    0, "stopped", 1320, 5.1, "Limit passed: Boost 99 kPa, limit 95, at 22:05.", "Tell the calibrator."
                 ),
-                _attempt("secured", 1476, 9.8),
-                _attempt("secured", 1722, 9.6),
+                _attempt(1, "secured", 1476, 9.8),
+                _attempt(2, "secured", 1722, 9.6),
             ],
         },
         {
             "id": "settled-idle",
+            "title": "Warm idle",
+            "kind": "hold",
+            "place": "parked",
             "asked": 1,
             "qualified": 0,
+            "best": 0,
+            "never": None,
             "attempts": [
-                _attempt("missed", 2220, 71, "high", "Engine 1032 rpm against 1000 at 38:11.", "Stay under 1000 rpm.")
+                _attempt(0, "missed", 2220, 71, "Engine 1032 rpm against 1000 at 38:11.", "Stay under 1000 rpm.")
             ],
         },
     ],
 }
 
 
+def _signal(name: str, title: str, unit: str, times: list[float], values: list[float], **rest: Any) -> dict[str, Any]:
+    base = {"signal": name, "name": title, "unit": unit, "discrete": False, "t_s": times, "values": values, "low": None}
+    figures = {"mean": sum(values) / len(values), "least": min(values), "most": max(values)}
+    return {**base, "high": None, "limit": None, "asked": "", "rate_hz": 4.0, "max_gap_s": 0.31, **figures, **rest}
+
+
 def _window() -> dict[str, Any]:
-    times = [n * 0.5 for n in range(448)]
-    inside = [t - 10 for t in times]
+    times = [750 + n * 0.5 for n in range(448)]
+    since = [t - 762 for t in times]
+    outside = [max(0.0, -t, t - 204) for t in since]
     speed = [
-        round(
-            80 + 4 * math.sin(t / 17) + 2.2 * math.sin(t / 7 + 1) + (0 if 0 <= t <= 204 else 9 * math.sin((t + 6) / 3)),
-            1,
-        )
-        for t in inside
+        round(80 + 4 * math.sin(t / 17) + 2.2 * math.sin(t / 7 + 1) + out * (-1.2 if t < 0 else 1), 1)
+        for t, out in zip(since, outside, strict=True)
     ]
+    coolant = [round(87 + 0.9 * math.sin(t / 40), 1) for t in times]
+    pedal = [round(24 + 3 * math.sin(t / 9), 1) for t in times]
     return {
+        "drive": "d1",
         "capture": "part-load",
         "number": 1,
         "outcome": "secured",
-        "start_s": 10.0,
-        "end_s": 214.0,
-        "secured_s": 190.0,
+        "start_s": 762.0,
+        "end_s": 966.0,
+        "secured_s": 942.0,
         "signals": [
-            {
-                "signal": "road_speed",
-                "name": "Speed",
-                "unit": "km/h",
-                "t_s": times,
-                "values": speed,
-                "low": 72.0,
-                "high": 88.0,
-                "asked": "72 to 88",
-                "rate_hz": 4.0,
-                "max_gap_s": 0.31,
-            },
-            {
-                "signal": "gear",
-                "name": "Gear",
-                "unit": "",
-                "t_s": times,
-                "values": [5] * len(times),
-                "low": 4.5,
-                "high": 5.5,
-                "asked": "fifth",
-                "discrete": True,
-                "rate_hz": 4.0,
-                "max_gap_s": 0.31,
-            },
-            {
-                "signal": "coolant_temp",
-                "name": "Coolant",
-                "unit": "°C",
-                "t_s": times,
-                "values": [round(87 + 0.9 * math.sin(t / 40), 1) for t in times],
-                "low": 80.0,
-                "high": None,
-                "asked": "80 or more",
-                "rate_hz": 0.5,
-                "max_gap_s": 2.0,
-            },
-            {
-                "signal": "pedal",
-                "name": "Pedal",
-                "unit": "%",
-                "t_s": times,
-                "values": [round(24 + 3 * math.sin(t / 9), 1) for t in times],
-                "low": None,
-                "high": None,
-                "asked": "recorded",
-                "rate_hz": 8.1,
-                "max_gap_s": 0.16,
-            },
+            _signal("road_speed", "Speed", "km/h", times, speed, low=72.0, high=88.0, asked="72 to 88"),
+            _signal("gear", "Gear", "", times, [5.0] * len(times), low=5.0, high=5.0, asked="fifth", discrete=True),
+            _signal("coolant_temp", "Coolant", "°C", times, coolant, low=80.0, asked="80 or more", rate_hz=0.5),
+            _signal("pedal", "Pedal", "%", times, pedal, rate_hz=8.1, max_gap_s=0.16),
         ],
     }
+
+
+DRIVE = {
+    "id": "d1",
+    "title": RECIPE["title"],
+    "started_at": "2026-05-04T12:02:00Z",
+    "duration_s": 2460.0,
+    "asked": 3,
+    "qualified": 2,
+    "error": None,
+    "recovered": False,
+}
 
 
 class FixtureServer:
@@ -323,7 +287,7 @@ class FixtureServer:
 
         @app.after_request
         def policy(response: Response) -> Response:
-            response.headers["Content-Security-Policy"] = POLICY
+            response.headers["Content-Security-Policy"] = CSP
             response.headers["X-Content-Type-Options"] = "nosniff"
             return response
 
@@ -363,7 +327,7 @@ class FixtureServer:
             "drives": lambda: {
                 "drives": [{"id": "d1", "title": RECIPE["title"], "duration_s": 2460.0, "asked": 3, "qualified": 2}]
             },
-            "drives/d1": lambda: {"id": "d1", "duration_s": 2460.0},
+            "drives/d1": lambda: DRIVE,
             "drives/d1/attempts": lambda: VERDICT,
             "drives/d1/windows/part-load/1": _window,
             "drives/d1/lane": lambda: {"points": self._points()},

@@ -26,8 +26,10 @@ MEASURE = """(wanted) => {
     ctx.font = `${style.fontWeight} ${parseFloat(style.fontSize) * 20}px ${style.fontFamily}`;
     return ctx.measureText(letter).actualBoundingBoxAscent / 20;
   };
-  const named = Object.fromEntries(Object.entries(wanted).map(([s, [letter]]) => [s, height(document.querySelector(s), letter)]));
-  const texts = [...document.querySelectorAll('.drive *')].filter((e) => e.checkVisibility() && [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim()));
+  const named = Object.fromEntries(Object.entries(wanted).map(
+    ([s, [letter]]) => [s, height(document.querySelector(s), letter)]));
+  const own = (e) => [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim());
+  const texts = [...document.querySelectorAll('.drive *')].filter((e) => e.checkVisibility() && own(e));
   return { named, least: texts.map((e) => [e.textContent, height(e, 'H')]) };
 }"""
 BOXES = """() => Object.fromEntries(['.count', '.lane', '.rows', '.bar', '.what'].map((s) => {

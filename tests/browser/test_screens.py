@@ -34,7 +34,8 @@ IN_VIEW = """(selector) => [...document.querySelectorAll(selector)].filter((e) =
 })"""
 TARGETS = """(selector) => [...document.querySelectorAll(selector)].filter((e) => e.checkVisibility()).map((e) => {
   const r = e.getBoundingClientRect();
-  return [e.textContent.trim().slice(0, 30), Math.round(Math.min(r.height, r.width) * 10) / 10, Math.round(r.height * 10) / 10];
+  const sides = [Math.min(r.height, r.width), r.height].map((v) => Math.round(v * 10) / 10);
+  return [e.textContent.trim().slice(0, 30), ...sides];
 })"""
 CUT = """() => [...document.querySelectorAll('.words, .number, .what, .title, .act')].filter((e) => e.checkVisibility()
   && e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).display !== 'inline').map((e) => e.textContent)"""
@@ -87,7 +88,7 @@ def test_a_parked_screen_stands(server, opening, name):
 
 @pytest.mark.parametrize("name", [name for name in FACES if name not in PAGES])
 def test_a_face_stands(face, name):
-    """Each face of Drive is drawn in every light and size without a complaint, with Stop in view and targets of 64 px."""
+    """Each face of Drive is drawn in every light and size without a complaint; Stop in view, targets of 64 px."""
     opened = face(name)
     page = opened.page
     stop = ".bar button" if name not in WHOLE else ".acts button"

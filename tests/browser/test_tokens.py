@@ -82,7 +82,7 @@ def test_each_pair_has_the_contrast_that_it_needs(light):
 
 
 def test_grounds_differ_in_lightness_or_pattern():
-    """Calm, steer, secured and alarm are told apart without colour: each ground differs from the calm one in luminance."""
+    """Steer, secured and alarm are told from calm without hue: their grounds differ in luminance."""
     for tokens in lights().values():
         calm = tokens["ground"]
         assert all(ratio(tokens[ground], calm) > 1.05 for ground in ("steer", "won", "limit"))

@@ -1,4 +1,4 @@
-"""The page's texts: all in one place, none missing, short where they are read in the car, exact where they are about safety."""
+"""The page's texts: in one place, none missing, short where read in the car, exact where they are about safety."""
 
 from __future__ import annotations
 

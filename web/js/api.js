@@ -57,12 +57,13 @@ export function get(path, query = {}) {
 /**
  * @param {string} path
  * @param {unknown} [body] a string goes as it is, everything else as JSON
+ * @param {Record<string, string>} [headers]
  */
-export function post(path, body = {}) {
+export function post(path, body = {}, headers = {}) {
   const text = typeof body === "string";
   return ask(path, {
     method: "POST",
-    headers: { "content-type": text ? "application/toml" : "application/json" },
+    headers: { "content-type": text ? "application/toml" : "application/json", ...headers },
     body: text ? body : JSON.stringify(body),
   });
 }

@@ -5,19 +5,18 @@ import { get } from "./api.js";
 import { known, learn, learnPhone } from "./store.js";
 import { t } from "./words.js";
 
-/** Silence during a drive, in seconds, after which the phone has lost the laptop. The server speaks every second. */
-export const SILENT_S = 3;
+/** Silence during a drive, in seconds, after which the phone has lost the laptop. The server speaks every two. */
+export const SILENT_S = 4;
 const BACK_SHOWN_MS = 3000;
 
 /** @type {EventSource | null} */
 let stream = null;
 let heard = performance.now();
-let lastId = "";
 /** @type {((name: string, data: any) => void)[]} */
 const others = [];
 
 /**
- * Hears the events `judge`, `saved` and `drive`.
+ * Hears the events `judge`, `saved`, `drive` and `gap`; `gap` also when the stream was opened again.
  * @param {(name: string, data: any) => void} listener
  */
 export function onEvent(listener) {
@@ -36,16 +35,17 @@ export function start() {
 
 function open() {
   if (stream && stream.readyState !== EventSource.CLOSED) return;
-  stream = new EventSource(lastId ? `api/live?last=${encodeURIComponent(lastId)}` : "api/live");
+  // Opened afresh, the stream begins with the whole state; what the lane missed is asked for apart.
+  stream = new EventSource("api/live");
+  stream.addEventListener("open", () => tell("gap", null));
   stream.addEventListener("state", (event) => {
-    word(event);
+    word();
     learn({ live: JSON.parse(event.data) });
   });
-  for (const name of ["judge", "saved", "drive"]) {
+  for (const name of ["judge", "saved", "drive", "gap"]) {
     stream.addEventListener(name, (event) => {
-      word(event);
-      const data = JSON.parse(/** @type {MessageEvent} */ (event).data);
-      for (const listener of [...others]) listener(name, data);
+      word();
+      tell(name, JSON.parse(/** @type {MessageEvent} */ (event).data));
     });
   }
   stream.addEventListener("ping", word);
@@ -56,11 +56,18 @@ function close() {
   stream = null;
 }
 
-/** @param {Event} event */
-function word(event) {
+/**
+ * @param {string} name
+ * @param {any} data
+ */
+function tell(name, data) {
+  for (const listener of [...others]) listener(name, data);
+}
+
+/** The server has spoken. */
+function word() {
   const gone = (performance.now() - heard) / 1000;
   heard = performance.now();
-  lastId = /** @type {MessageEvent} */ (event).lastEventId || lastId;
   if (!known.phone.lost) return;
   learnPhone({ lost: false, told: false, age_s: 0, back: t("drive.back", { s: Math.round(gone) }) });
   setTimeout(() => learnPhone({ back: "" }), BACK_SHOWN_MS);

@@ -93,6 +93,7 @@
  * @property {CaptureState[]} captures
  * @property {AlarmState | null} alarm
  * @property {{state: "up" | "lost" | "none", age_s: number | null}} link
+ * @property {{stopped: boolean, text: string} | null} [trouble] what goes wrong with keeping the data
  *
  * @typedef {object} Phone what the page knows of its own connection to the server
  * @property {boolean} lost
@@ -102,12 +103,14 @@
  *
  * @typedef {object} Attempt
  * @property {Exclude<OutcomeName, "todo" | "running" | "skipped">} outcome
- * @property {number} [number]
+ * @property {number} number
  * @property {number} start_s
  * @property {number} end_s
  * @property {number} duration_s
  * @property {number | null} secured_s
- * @property {{code: string, signal: string | null, value: number | null, bound: number | null, t_s: number, text: string, remedy?: string} | null} reason
+ * @property {{code: string, signal: string | null, value: number | null, bound: number | null, t_s: number, text: string} | null} reason
+ * @property {string | null} [remedy]
+ * @property {number} [progress]
  * @property {{signal: string, start_s: number, duration_s: number, peak: number | null}[]} [excursions]
  * @property {{from_s: number, to_s: number} | null} [crossings]
  * @property {boolean} [small]
@@ -115,7 +118,18 @@
  * @typedef {object} Verdict
  * @property {{title: string, revision: number, sha256: string}} recipe
  * @property {{duration_s: number, samples: number, signals: Record<string, {count: number, rate_hz: number, max_gap_s: number}>}} drive
- * @property {{id: string, title?: string, asked: number, qualified: number, attempts: Attempt[]}[]} captures
+ * @property {VerdictCapture[]} captures
+ *
+ * @typedef {object} VerdictCapture
+ * @property {string} id
+ * @property {string} title
+ * @property {string} kind
+ * @property {string} place
+ * @property {number} asked
+ * @property {number} qualified
+ * @property {number | null} best number of the best attempt
+ * @property {string | null} [never] why there is no attempt
+ * @property {Attempt[]} attempts
  *
  * @typedef {object} RecipeCapture
  * @property {string} id
@@ -125,8 +139,7 @@
  * @property {number} times
  * @property {string} sentence
  * @property {boolean} [limited] whether it has a limit
- * @property {string} [limits] its limits as one phrase, "95 kPa boost or 108 °C"
- * @property {string} [reach] where a sweep ends and what room it needs, one sentence
+ * @property {string} [limits] its limits as one phrase, "95 kPa boost or 108 °C coolant"
  *
  * @typedef {object} RecipeView
  * @property {string} sha256

@@ -66,3 +66,12 @@ export function clock(seconds) {
   const minutes = Math.floor((whole % 3600) / 60);
   return hours ? `${hours}:${two(minutes)}:${two(whole % 60)}` : `${minutes}:${two(whole % 60)}`;
 }
+
+/**
+ * A measured value with as many places as say something.
+ * @param {number} value
+ */
+export function figure(value) {
+  const size = Math.abs(value);
+  return value.toFixed(Number.isInteger(value) || size >= 1000 ? 0 : size >= 10 ? 1 : 2);
+}

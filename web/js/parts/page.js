@@ -2,7 +2,7 @@
 
 import { Refused } from "../api.js";
 import { h } from "../dom.js";
-import { has, t } from "../words.js";
+import { has, t, upper } from "../words.js";
 import { mark } from "./signs.js";
 
 /**
@@ -55,7 +55,7 @@ export function problem(error) {
   if (!(error instanceof Refused)) throw error;
   const sentences = error.all.length ? error.all : [error.message || (has(`refused.${error.code}`) ? t(`refused.${error.code}`) : t("refused.other", { code: error.code }))];
   return h("div", { class: "problem", role: "alert" }, mark("cross"),
-    h("div", {}, ...sentences.slice(0, 5).map((one) => h("p", {}, one)), error.where && !error.all.length ? h("small", {}, error.where) : null));
+    h("div", {}, ...sentences.slice(0, 5).map((one) => h("p", {}, upper(one))), error.where && !error.all.length ? h("small", {}, error.where) : null));
 }
 
 /**

@@ -1,7 +1,7 @@
 // The traces of a window, drawn with uPlot, which is loaded only here. Several signals share one time and one cursor.
 
 import { h } from "../dom.js";
-import { clock, t } from "../words.js";
+import { clock, figure, t } from "../words.js";
 
 const BIG = 236;
 const SMALL = 76;
@@ -30,12 +30,21 @@ export class Plots {
   draw(container, data) {
     const sync = this.uPlot.sync("window");
     const range = [Math.min(...data.signals.flatMap(ends)), Math.max(...data.signals.flatMap(ends))];
-    data.signals.forEach((/** @type {any} */ signal, /** @type {number} */ n) => {
+    const add = (/** @type {HTMLElement} */ into, /** @type {any} */ signal, /** @type {number} */ height) => {
       const value = h("output", {});
       const plot = h("div", { class: "plot", role: "img", "aria-label": t("window.plot", { name: signal.name }) });
-      container.append(h("section", { class: "trace" }, h("header", {}, h("h2", {}, signal.name, signal.asked ? h("small", {}, signal.asked) : null), value), plot));
-      this.one(plot, signal, data, range, n === 0 ? BIG : SMALL, sync, value);
-    });
+      into.append(h("section", { class: "trace" }, h("header", {}, h("h2", {}, signal.name, signal.asked ? h("small", {}, signal.asked) : null), value), plot));
+      this.one(plot, signal, data, range, height, sync, value);
+    };
+    // What the capture asks about is the proof; what was recorded besides is drawn when asked for.
+    const asked = data.signals.filter((/** @type {any} */ { low, high, limit }) => low !== null || high !== null || limit !== null);
+    const shown = asked.length ? asked.sort((/** @type {any} */ a, /** @type {any} */ b) => weight(b) - weight(a)) : data.signals.slice(0, 1);
+    shown.forEach((/** @type {any} */ signal, /** @type {number} */ n) => add(container, signal, n === 0 ? BIG : SMALL));
+    const rest = data.signals.filter((/** @type {any} */ signal) => !shown.includes(signal));
+    if (!rest.length) return;
+    const more = h("div", {});
+    container.append(h("details", { class: "rest-of", ontoggle: () => more.childElementCount || rest.forEach((/** @type {any} */ signal) => add(more, signal, SMALL)) },
+      h("summary", {}, t("window.more", { n: rest.length })), more));
   }
 
   /**
@@ -48,12 +57,14 @@ export class Plots {
    * @param {HTMLElement} value
    */
   one(plot, signal, data, range, height, sync, value) {
+    // One value asked for, a gear: half a step to each side is its band.
+    if (signal.low !== null && signal.low === signal.high) signal = { ...signal, low: signal.low - 0.5, high: signal.high + 0.5 };
     const ink = () => getComputedStyle(document.documentElement);
     const token = (/** @type {string} */ name) => ink().getPropertyValue(`--${name}`).trim();
     const big = height === BIG;
     const show = (/** @type {number | null} */ idx) => {
       const v = idx === null || idx === undefined ? null : signal.values[idx];
-      value.replaceChildren(v === null || v === undefined ? "" : `${Number(v.toFixed(2))}`, v === null || v === undefined ? "" : h("small", {}, ` ${signal.unit}`));
+      value.replaceChildren(v === null || v === undefined ? "" : figure(v), v === null || v === undefined ? "" : h("small", {}, ` ${signal.unit}`));
     };
     /** @param {any} u draws the bed, the window in the held colour, its posts and the limit */
     const bed = (u) => {
@@ -68,7 +79,7 @@ export class Plots {
       ctx.clip();
       ctx.fillStyle = token("lane");
       ctx.fillRect(bbox.left, top, bbox.width, bottom - top);
-      if (big && data.outcome !== "missed") {
+      if (big && data.secured_s !== null) {
         ctx.fillStyle = token("held");
         ctx.fillRect(from, top, to - from, bottom - top);
       }
@@ -82,7 +93,7 @@ export class Plots {
     };
     /** @param {any} u the window's own part of the trace in the colour that stands on the block */
     const stroke = (u) => {
-      if (!big || data.outcome === "missed") return token("ink");
+      if (!big || data.secured_s === null) return token("ink");
       const gradient = u.ctx.createLinearGradient(u.bbox.left, 0, u.bbox.left + u.bbox.width, 0);
       const part = (/** @type {number} */ s) => Math.min(1, Math.max(0, (u.valToPos(s, "x", true) - u.bbox.left) / u.bbox.width || 0));
       const [a, b] = [part(data.start_s), part(data.end_s)];
@@ -91,16 +102,16 @@ export class Plots {
     };
     const seen = signal.values.filter((/** @type {any} */ v) => v !== null);
     const bounds = [signal.low, signal.high, signal.limit].filter((v) => v !== null && v !== undefined);
-    const [least, most] = [Math.min(...seen, ...bounds), Math.max(...seen, ...bounds)];
+    const [least, most] = reach(signal, seen, bounds);
     const room = (most - least || Math.abs(most) || 1) * (big ? 0.14 : 0.1);
     const font = "400 14px B612, system-ui, sans-serif";
     const chart = new this.uPlot({
-      width: plot.clientWidth || 320, height, legend: { show: false }, padding: [8, big ? 18 : 0, 0, 0],
+      width: plot.clientWidth || 320, height, legend: { show: false }, padding: [8, 18, 0, big ? 0 : 46],
       cursor: { sync: { key: "window" }, y: false, drag: { x: false, y: false }, points: { size: 12, width: 4, fill: () => token("ground"), stroke: () => token("ink") } },
       scales: { x: { time: false, range: () => range }, y: { range: () => [least - room, most + room] } },
       axes: [
         { show: big, stroke: () => token("ink-2"), font, grid: { show: false }, ticks: { show: false }, size: 28, values: (/** @type {any} */ _, /** @type {number[]} */ at) => at.map((s) => (s < data.start_s - 0.01 ? "" : clock(s - data.start_s))),
-          splits: () => splits(data) },
+          splits: (/** @type {any} */ u) => splits(data, u.bbox.width / devicePixelRatio / (range[1] - range[0])) },
         { show: big, stroke: () => token("ink-2"), font, grid: { show: false }, ticks: { show: false }, size: 46, splits: (/** @type {any} */ _, /** @type {number} */ __, /** @type {number} */ from, /** @type {number} */ to) => levels(signal, from, to) },
       ],
       series: [{}, { stroke, width: 2.5, points: { show: false }, spanGaps: false, paths: signal.discrete ? this.uPlot.paths.stepped({ align: 1 }) : undefined }],
@@ -117,12 +128,36 @@ function ends(signal) {
   return signal.t_s.length ? [signal.t_s[0], signal.t_s.at(-1)] : [];
 }
 
-/** The window's beginning, its end, and whole steps between. @param {any} data */
-function splits(data) {
+/** What stands first: what must not be passed, then what has two sides. @param {any} signal */
+function weight({ limit, low, high, discrete }) {
+  const bands = Number(low !== null) + Number(high !== null);
+  return limit !== null ? 4 - bands : discrete ? 0 : bands / 2;
+}
+
+/**
+ * The window's beginning, its end, and whole steps between, as far as there is room.
+ * @param {any} data
+ * @param {number} scale px a second
+ */
+function splits(data, scale) {
   const length = data.end_s - data.start_s;
-  const step = [1, 2, 5, 10, 15, 30, 60, 120, 300, 600].find((each) => length / each <= 4) ?? 1800;
+  const room = 52 / scale;
+  const step = [1, 2, 5, 10, 15, 30, 60, 120, 300, 600].find((each) => each >= room) ?? 1800;
   const between = Array.from({ length: Math.floor(length / step) + 1 }, (_, n) => data.start_s + n * step);
-  return between.at(-1) === data.end_s ? between : [...between.filter((s) => data.end_s - s > step * 0.5), data.end_s];
+  return length < room ? [data.start_s] : [...between.filter((s) => data.end_s - s >= room), data.end_s];
+}
+
+/**
+ * What the height spans: the values and bounds, but never so far outside a band that the band becomes a line.
+ * @param {any} signal
+ * @param {number[]} seen
+ * @param {number[]} bounds
+ */
+function reach({ low, high }, seen, bounds) {
+  const [least, most] = [Math.min(...seen, ...bounds), Math.max(...seen, ...bounds)];
+  if (low === null || high === null) return [least, most];
+  const out = (high - low) * 0.5;
+  return [Math.max(least, low - out), Math.min(most, high + out)];
 }
 
 /** What the upright axis names: the bounds and the limit, else a few round values. @param {any} signal @param {number} from @param {number} to */

@@ -20,7 +20,7 @@ export class Strip {
    */
   update(live, phone) {
     this.trail.update(live.captures);
-    const waiting = phone.lost || live.link.state === "lost";
+    const waiting = phone.lost || live.link.state === "lost" || live.trouble;
     say(this.text, phone.lost ? t("drive.not_known") : phone.back || recording(live));
     const shape = waiting ? "ring" : "dot";
     if (shape === this.shape) return;
@@ -31,7 +31,8 @@ export class Strip {
 }
 
 /** @param {import("../types.js").LiveState} live */
-function recording({ drive, link }) {
+function recording({ drive, link, trouble }) {
+  if (trouble) return t(trouble.stopped ? "drive.not_recording" : "drive.behind");
   if (link.state === "lost") return t("drive.waiting");
   const fast = drive.speed !== null && drive.speed > 1 ? ` ${t("drive.times", { n: drive.speed })}` : "";
   return t(`drive.recording_${drive.source}`) + (drive.source === "link" ? "" : fast);

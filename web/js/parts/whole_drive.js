@@ -8,17 +8,16 @@ import { mark } from "./signs.js";
 /**
  * @param {string} drive
  * @param {import("../types.js").Verdict} verdict
- * @param {(capture: string) => string} titleOf
  * @param {{capture: string, number: number}} [here] the attempt that is open
  */
-export function wholeDrive(drive, verdict, titleOf, here) {
+export function wholeDrive(drive, verdict, here) {
   const length = Math.max(1, verdict.drive.duration_s);
-  const all = verdict.captures.flatMap(({ id, attempts }) => attempts.map((attempt, index) => ({ id, attempt, number: attempt.number ?? index })));
+  const all = verdict.captures.flatMap(({ id, title, attempts }) => attempts.map((attempt) => ({ id, title, attempt, number: attempt.number })));
   all.sort((a, b) => a.attempt.start_s - b.attempt.start_s);
-  const items = all.filter(({ attempt }) => !attempt.small).map(({ id, attempt, number }) => {
+  const items = all.filter(({ attempt }) => !attempt.small).map(({ id, title, attempt, number }) => {
     const wide = (attempt.end_s - attempt.start_s) / length > 0.06;
     const open = here?.capture === id && here.number === number;
-    const label = t("after.on_strip", { title: titleOf(id), outcome: t(`outcome.${attempt.outcome}`), time: clock(attempt.start_s) });
+    const label = t("after.on_strip", { title, outcome: t(`outcome.${attempt.outcome}`), time: clock(attempt.start_s) });
     const li = h("li", { class: `${attempt.outcome}${open ? " here" : ""}` },
       h("a", { href: windowOf(drive, id, number), "aria-label": label, "aria-current": open ? "true" : null },
         h("span", {}, attempt.outcome === "secured" && wide ? mark("tick") : null, attempt.outcome === "stopped" ? mark("stopped") : null)));

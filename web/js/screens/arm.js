@@ -43,7 +43,7 @@ export async function arm(way) {
   }));
   return h("main", { class: "page" },
     h("nav", { class: "crumb", "aria-label": t("page.way") }, h("button", { type: "button", onclick: later }, mark("back"), t("arm.back")), h("span", {}, t("arm.here"))),
-    title(t("arm.title", { title: name })), h("p", { class: "under" }, [capture?.sentence, capture?.reach].filter(Boolean).join(" ")),
+    title(t("arm.title", { title: name })), h("p", { class: "under" }, capture?.sentence ?? ""),
     h("ul", { class: "rules" }, ...rules.map(([shape, bold, text]) => h("li", {}, mark(shape), h("div", {}, h("b", {}, bold), h("p", {}, text))))),
     h("div", { class: "grow" }), acts);
 }

@@ -32,8 +32,8 @@ export function faceOf({ drive, face, alarm }) {
  * @param {Phone} phone
  * @returns {import("../types.js").Face}
  */
-export function faceShown({ face }, phone) {
-  if (!phone.lost) return face;
+export function faceShown({ face, trouble }, phone) {
+  if (!phone.lost) return trouble && face.ground === "calm" ? { ...face, caption: trouble.text } : face;
   return {
     ground: "lost", mark: "dashed", code: "lost_laptop", number: "", number_kind: "none",
     line: t(phone.told ? "lost.stop" : "lost.line"), caption: t("lost.caption", { s: phone.age_s }),
@@ -63,6 +63,7 @@ export function drive(way) {
   };
   const root = h("div", { class: "screen" });
   const trace = new Trace();
+  let missed = false;
   /** @type {string} */
   let shown = "";
 
@@ -71,6 +72,9 @@ export function drive(way) {
     if (!live) return;
     const { drive: going, lead } = live;
     if (going.phase === "ended" || going.phase === "none") {
+      // A drive that has only just been started: what is known here is still the one before it.
+      const begun = way.params.get("id");
+      if (begun && begun !== going.id) return;
       way.go(going.id ? `#/after?drive=${seg(going.id)}` : "#/");
       return;
     }
@@ -119,7 +123,9 @@ export function drive(way) {
     }
     const key = `${lead.id} ${lead.number ?? ""}`;
     const unseen = ["stale", "unknown", "missing", "unreadable"].includes(lead.lane.status);
-    if (key !== trace.key && lead.lane.progress > 0.02) catchUp(lead.id, key);
+    const late = key !== trace.key && lead.lane.progress > 0.02;
+    if (late || missed) catchUp(lead.id, key);
+    missed = false;
     trace.add(key, { x: lead.lane.head?.x ?? lead.lane.progress, y: unseen ? null : (lead.lane.head?.y ?? 0.5) });
   }
 
@@ -133,7 +139,7 @@ export function drive(way) {
     const answer = await get(`drives/${seg(drive)}/lane`, { capture: id }).catch(() => null);
     const points = (answer?.points ?? []).map((/** @type {[number, number | null]} */ [x, y]) => ({ x, y }));
     if (!points.length || trace.key !== key) return;
-    trace.fill(key, [...points.filter((/** @type {any} */ one) => one.x <= (trace.points[0]?.x ?? 1)), ...trace.points]);
+    trace.fill(key, [...points, ...trace.points.filter(({ x }) => x > points.at(-1).x)]);
     update(known);
   }
 
@@ -144,6 +150,6 @@ export function drive(way) {
     root.append(sheet.container);
   }
   way.leave(follow(update));
-  way.leave(onEvent((name) => name === "state" && update(known)));
+  way.leave(onEvent((name) => (missed ||= name === "gap")));
   return root;
 }

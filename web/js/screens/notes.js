@@ -26,8 +26,8 @@ export async function notes(way) {
   const codes = Object.keys(NOTES).filter((code) => !NOTES[code][1].length || NOTES[code][1].some((place) => places.has(place)));
   const acts = h("div", { class: "acts" }, button(t("notes.agree"), () => attempt(acts, begin)));
   async function begin() {
-    await post("drives", { recipe: sha, source: params.get("source"), speed: Number(params.get("speed") ?? 1), role, acknowledged: codes });
-    way.go("#/drive");
+    const drive = await post("drives", { recipe: sha, source: params.get("source"), speed: Number(params.get("speed") ?? 1), role, acknowledged: codes });
+    way.go(`#/drive?id=${seg(drive.id)}`);
   }
   return h("main", { class: "page" }, crumb({ to: `#/who?${params}`, back: t("notes.back"), here: t("page.step", { n: 3, of: 3 }) }), title(t("notes.title")),
     h("ul", { class: "rules" }, ...codes.map((code) => h("li", {}, mark(NOTES[code][0]), h("div", {}, h("b", {}, t(`notes.${code}`)), h("p", {}, t(`notes.${code}_text`)))))),

@@ -28,9 +28,9 @@ export function ready(way) {
     const head = bad.length === 1 ? "ready.blocked_one" : "ready.blocked";
     heading.textContent = looking ? t("ready.looking") : bad.length ? t(head, { n: upper(count(bad.length)) }) : t("ready.good");
     under.textContent = t(looking ? "ready.looking_text" : bad.length ? "ready.blocked_text" : "ready.good_text");
-    list.replaceChildren(...marks.map(({ id, code, title: name, text, state }) => {
+    list.replaceChildren(...marks.map(({ id, text, state }) => {
       const [shape, classes, word] = STATES[state] ?? STATES.todo;
-      return item(mark(shape, t(word), classes), name ?? t(`ready.${id ?? code}`), text ?? "");
+      return item(mark(shape, t(word), classes), t(`ready.${id}`), text);
     }));
     acts.replaceChildren(looking ? link(t("ready.stop"), "#/", false) : bad.length ? link(t("ready.other"), `#/source?recipe=${seg(recipe)}`, false) : link(t("ready.next"), `#/who?${rest}`));
     return looking;
@@ -40,7 +40,7 @@ export function ready(way) {
     if (!way.current()) return;
     try {
       const answer = await get("ready", query);
-      if (way.current() && show(answer.marks ?? answer)) setTimeout(ask, AGAIN_MS);
+      if (way.current() && show(answer.marks)) setTimeout(ask, AGAIN_MS);
     } catch (error) {
       list.after(problem(error));
       acts.replaceChildren(link(t("ready.other"), `#/source?recipe=${seg(recipe)}`, false));

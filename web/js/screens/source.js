@@ -11,14 +11,12 @@ const SPEEDS = [1, 4, 8];
 /** @param {import("../main.js").Way} way */
 export async function source(way) {
   const recipe = way.params.get("recipe") ?? "";
-  const answer = await get("sources");
-  const list = answer.sources ?? answer;
-  const fitting = list.filter((/** @type {any} */ one) => !one.recipe || one.recipe === recipe);
+  const list = (await get("sources")).sources;
   let speed = 1;
-  const links = (fitting.length ? fitting : list).map((/** @type {any} */ one) => {
+  const links = list.map((/** @type {any} */ one) => {
     const anchor = h("a", { class: "item" },
       h("div", { class: "marks" }, mark(one.kind === "simulator" ? "driver" : "play")),
-      h("div", {}, h("h2", {}, one.title ?? one.name ?? one.id), one.text || one.note ? h("p", {}, one.text ?? one.note) : null));
+      h("div", {}, h("h2", {}, one.title), one.text ? h("p", {}, one.text) : null));
     return { anchor, id: one.id };
   });
   const aim = () => links.forEach((/** @type {any} */ { anchor, id }) => (anchor.href = `#/ready?recipe=${seg(recipe)}&source=${seg(id)}&speed=${speed}`));

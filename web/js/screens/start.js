@@ -5,27 +5,27 @@ import { h } from "../dom.js";
 import { attempt, crumb, link, title } from "../parts/page.js";
 import { lane } from "../parts/portrait.js";
 import { mark } from "../parts/signs.js";
+import { known } from "../store.js";
 import { t } from "../words.js";
 
 /** @typedef {import("../main.js").Way} Way */
 
 /** @param {Way} way */
 export async function start(way) {
-  const [recipes, sources] = await Promise.all([get("recipes"), get("sources")]);
-  const list = recipes.recipes ?? recipes;
-  const recorded = (sources.sources ?? sources).find((/** @type {any} */ one) => one.recipe);
+  const { recipes } = await get("recipes");
+  const [own, bundled] = [recipes.filter((/** @type {any} */ one) => !one.bundled), recipes.filter((/** @type {any} */ one) => one.bundled)];
   const acts = h("div", { class: "acts" });
-  const file = fileButton(acts, !list.length, way);
-  const drives = h("a", { href: "#/drives" }, t("drives.title"));
-  if (!list.length) {
-    acts.append(file, ...(recorded ? [link(t("start.recorded"), `#/recipe?sha=${seg(recorded.recipe)}&source=${seg(recorded.id)}`, false)] : []));
+  acts.append(fileButton(acts, !own.length, way));
+  const going = known.live && !["none", "ended"].includes(known.live.drive.phase);
+  const drives = going ? h("a", { href: "#/drive" }, t("start.driving")) : h("a", { href: "#/drives" }, t("drives.title"));
+  if (!own.length) {
+    if (bundled.length) acts.append(link(t("start.recorded"), `#/recipe?sha=${seg(bundled[0].sha256)}`, false));
     return h("main", { class: "page" }, crumb({ here: drives }), h("div", { class: "grow" }),
       h("div", { class: "portrait wide" }, lane({ kind: "hold" })), title(t("start.empty")), h("p", { class: "under" }, t("start.empty_text")), h("div", { class: "grow" }), acts);
   }
-  acts.append(file);
-  const items = list.map((/** @type {any} */ one) => h("li", {}, h("a", { class: "item drawn", href: `#/recipe?sha=${seg(one.sha256)}` },
+  const items = [...own, ...bundled].map((/** @type {any} */ one) => h("li", {}, h("a", { class: "item drawn", href: `#/recipe?sha=${seg(one.sha256)}` },
     h("div", { class: "portrait" }, lane({ kind: "hold" })),
-    h("div", {}, h("h2", {}, one.title), h("p", {}, t("recipe.revision", { n: one.revision }))))));
+    h("div", {}, h("h2", {}, one.title), h("p", {}, t(one.bundled ? "start.bundled" : "recipe.revision", { n: one.revision }))))));
   return h("main", { class: "page" }, crumb({ here: drives }), title(t("start.choose")), h("ul", { class: "list" }, ...items), h("div", { class: "grow" }), acts);
 }
 
@@ -41,29 +41,25 @@ function fileButton(acts, main, way) {
     if (!file) return;
     const text = await file.text();
     input.value = "";
-    const kept = await post("recipes", text);
-    way.go(`#/recipe?sha=${seg(kept.sha256 ?? kept.sha)}`);
+    const kept = await post("recipes", text, { "x-file-name": file.name.replace(/[^\x20-\x7e]/g, "_") });
+    way.go(`#/recipe?sha=${seg(kept.sha256)}`);
   }
   return h("label", { class: `act wide${main ? " main" : ""}` }, input, t("start.file"));
 }
 
 /** Every drive kept, newest first. */
 export async function drives() {
-  const answer = await get("drives");
-  const list = answer.drives ?? answer;
-  const items = list.map((/** @type {any} */ one) => h("li", {}, h("a", { class: "item", href: `#/after?drive=${seg(one.id)}` },
-    h("div", { class: "marks" }, mark(one.qualified !== undefined && one.qualified === one.asked ? "secured" : "todo")),
-    h("div", {}, h("h2", {}, one.title ?? one.recipe_title ?? one.recipe?.title ?? one.id), h("p", {}, when(one))))));
+  const list = (await get("drives")).drives;
+  const items = list.map((/** @type {any} */ one) => {
+    const shape = one.qualified >= one.asked ? "secured" : one.qualified ? "running" : "todo";
+    return h("li", {}, h("a", { class: "item", href: `#/after?drive=${seg(one.id)}` }, h("div", { class: "marks" }, mark(shape)),
+      h("div", {}, h("h2", {}, one.title), h("p", {}, t("drives.item", { when: when(one), minutes: Math.max(1, Math.round(one.duration_s / 60)), n: one.qualified, of: one.asked })))));
+  });
   return h("main", { class: "page" }, crumb({ to: "#/", back: t("start.back") }), title(t("drives.title")),
     list.length ? h("ul", { class: "list" }, ...items) : h("p", { class: "under" }, t("drives.none")));
 }
 
-/** @param {any} drive */
-function when(drive) {
-  const began = drive.started_at ?? drive.started ?? drive.anchor;
-  const date = began ? new Date(typeof began === "number" ? began * 1000 : began) : null;
-  const parts = [];
-  if (date && !Number.isNaN(date.valueOf())) parts.push(date.toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" }));
-  if (drive.duration_s) parts.push(t("page.minutes", { n: Math.max(1, Math.round(drive.duration_s / 60)) }));
-  return parts.join(", ");
+/** @param {{started_at: string}} drive */
+function when({ started_at: began }) {
+  return new Date(began).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
 }
