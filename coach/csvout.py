@@ -62,7 +62,9 @@ def table_chunks(recording: Recording, catalogue: Catalogue, *, form: Form = "wi
     none = np.zeros(0, dtype=np.int64)
     if form == "wide":
         yield (",".join(["time [s]", *(_cell(_header(catalogue, name)) for name in series)]) + "\n").encode()
-        stamps = np.unique(np.concatenate([none, *(s.t_us for s in series.values())]))
+        # A stable sort is quick on runs that are in order; numpy's own `unique` is not.
+        stamps = np.sort(np.concatenate([none, *(s.t_us for s in series.values())]), kind="stable")
+        stamps = stamps[np.diff(stamps, prepend=stamps[:1] - 1) > 0]
         decimals = _time_decimals(stamps)
         for at in range(0, len(stamps), _ROWS):
             yield _wide_rows(stamps[at : at + _ROWS], decimals, recording, values)

@@ -101,17 +101,17 @@ class Collector:
         zero = min((int(parts[0][0]) for parts in self._times.values()), default=0)
         shared: dict[tuple[int, ...], Times] = {}
         made = {}
-        parts_alive = list(self._times.values())  # ids stay unique only while the arrays live
         for name in order:
-            if name not in self._times:
+            # Arrays that are let go of here were made before those still kept, so no id of these comes twice.
+            parts = self._times.pop(name, None)
+            if parts is None:
                 continue
-            parts = self._times[name]
             key = tuple(id(part) for part in parts)
             if key not in shared:
-                shared[key] = (parts[0] if len(parts) == 1 else np.concatenate(parts)) - zero
+                shared[key] = np.concatenate(parts)
+                shared[key] -= zero
+            del parts
             made[name] = Series(shared[key], self._values.pop(name).taken())
-        parts_alive.clear()
-        self._times.clear()
         return made, zero
 
     def notes(self) -> list[Note]:

@@ -16,26 +16,35 @@ _HELD_ROWS = 3
 _HELD_CHANGES = 20
 
 
+def distinct(t_us: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Each time once, in order; sorts `t_us` in place. That sort is quick on runs in order, as a table's times are."""
+    t_us.sort(kind="stable")
+    new = np.ones(len(t_us), dtype=bool)
+    np.not_equal(t_us[1:], t_us[:-1], out=new[1:])
+    return t_us if np.all(new) else t_us[new]
+
+
 def gap_notes(t_us: NDArray[np.int64]) -> list[Note]:
     """Steps between rows of more than a second and more than five usual ones (the median).
 
     Args:
-        t_us: int64, the rows' times in order.
+        t_us: int64, the rows' times, strictly increasing.
     """
     steps = np.diff(t_us)
-    steps = steps[steps > 0]
     if len(steps) < 2:
         return []
-    bound = max(_GAP_LEAST_US, _GAP_PERIODS * float(np.median(steps)))
-    gaps = steps[steps > bound]
-    if not len(gaps):
+    # The median of two million steps, evenly taken, is as good as that of more, and takes less memory.
+    usual_us = float(np.median(steps[:: len(steps) // 1_000_000 + 1]))
+    bound = max(_GAP_LEAST_US, _GAP_PERIODS * usual_us)
+    gaps = int(np.count_nonzero(steps > bound))
+    if not gaps:
         return []
-    at = int(t_us[int(np.argmax(np.diff(t_us)))])
+    longest = int(np.argmax(steps))
     text = (
-        f"{_counted(len(gaps), 'gap')} of more than {bound / US:.1f} s between rows, "
-        f"the longest {float(np.max(gaps)) / US:.3f} s at {(at - int(t_us[0])) / US:.3f} s"
+        f"{_counted(gaps, 'gap')} of more than {bound / US:.1f} s between rows, "
+        f"the longest {steps[longest] / US:.3f} s at {(t_us[longest] - t_us[0]) / US:.3f} s"
     )
-    return [Note("gap", text, count=len(gaps))]
+    return [Note("gap", text, count=gaps)]
 
 
 def held_over_notes(series: Mapping[str, Series], catalogue: Catalogue) -> list[Note]:

@@ -11,7 +11,7 @@ from coach.recording import Series
 from coach.sources.table_cells import ABSENT, UNREADABLE, BadCell, numbers
 from coach.sources.table_collect import Collector
 from coach.sources.table_lines import Lines, Odd, cells_in
-from coach.sources.table_notes import gap_notes, held_over_notes
+from coach.sources.table_notes import distinct, gap_notes, held_over_notes
 from coach.sources.table_parse import _Handle
 
 CATALOGUE = default_catalogue()
@@ -107,6 +107,12 @@ def test_a_handle_is_read_in_pieces():
 
 
 # ---- notes ----------------------------------------------------------------------------------------------------------
+
+
+def test_distinct():
+    """Each time once, in order, whatever the order before."""
+    assert distinct(np.array([5, 1, 5, 3, 1])).tolist() == [1, 3, 5]
+    assert distinct(np.zeros(0, np.int64)).tolist() == []
 
 
 def test_no_gap_in_an_even_table():
