@@ -23,7 +23,7 @@ from coach.sources.table_parse import OtherDecimalError, Parser
 from coach.sources.table_rows import LongRows, Rows, WideRows
 
 MOST_SAMPLES = 50_000_000
-"""A table with more is refused. Reading takes about 15 bytes a sample of a wide table, and 40 of a long one at worst."""
+"""A table with more is refused. Reading takes about 15 bytes a sample of a wide table, 40 of a long one at worst."""
 
 _SLOW_US = 10 * US
 _MOST_NAMES = 100
