@@ -69,10 +69,10 @@ class Garage:
         for n, path in enumerate(tables):
             self._add(Entry(f"{TABLE}{n}", path.name, "replay", str(path.parent), path=path, vehicle=vehicle))
         for scenario in SCENARIOS:
-            path = traces / f"{scenario.name}.csv"
+            trace = _trace(traces, scenario.name)
             title = scenario.name.replace("-", " ").capitalize()
-            if path.is_file():
-                self._add(Entry(REPLAY + scenario.name, title, "replay", scenario.tells, path=path, vehicle=car))
+            if trace is not None:
+                self._add(Entry(REPLAY + scenario.name, title, "replay", scenario.tells, path=trace, vehicle=car))
         first = SCENARIOS[0]
         text = f"A simulated car drives as you watch. {first.tells}"
         self._add(Entry(SIMULATOR + first.name, "Simulated car", "simulator", text, scenario=first, vehicle=car))
@@ -158,6 +158,11 @@ class Garage:
     def close(self) -> None:
         """Reads nothing more."""
         self._readers.shutdown(wait=False, cancel_futures=True)
+
+
+def _trace(folder: Path, name: str) -> Path | None:
+    """The table of a bundled drive, packed or not."""
+    return next((p for p in (folder / f"{name}.csv", folder / f"{name}.csv.gz") if p.is_file()), None)
 
 
 def rates(recording: Recording) -> dict[str, float]:

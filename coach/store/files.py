@@ -30,7 +30,8 @@ def store_error(error: Exception, where: Path | str) -> StoreError:
         return StoreError("the database is damaged; what is readable can be exported", where=str(where))
     if "locked" in text or "busy" in text:
         return StoreError("another program holds the database; close it and try again", where=str(where))
-    return StoreError(f"the data folder cannot be used ({error})", where=str(where))
+    reason = getattr(error, "strerror", None) or error
+    return StoreError(f"the data folder cannot be used ({reason})", where=str(where))
 
 
 def make_folder(path: Path) -> None:
