@@ -105,3 +105,12 @@ def shoot(page: Page, name: str) -> None:
         return
     SHOTS.mkdir(exist_ok=True)
     page.screenshot(path=SHOTS / f"{name}.png")
+
+
+def need_font(page: Page) -> None:
+    """Skips what is true of the page's own typeface only, where the build could not fetch it."""
+    page.evaluate(
+        "() => Promise.allSettled(['400', '700'].map((weight) => document.fonts.load(`${weight} 16px B612`)))"
+    )
+    if not page.evaluate("() => [...document.fonts].some((font) => font.status === 'loaded')"):
+        pytest.skip("the typeface was not fetched when this was built: its letters cannot be measured")

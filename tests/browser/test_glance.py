@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests.browser import faces
+from tests.browser.conftest import need_font
 
 PITCH_MM = 64.6 / 390
 """A phone of 6 inches shows 390 CSS px on 64.6 mm."""
@@ -46,7 +47,9 @@ def minutes(px):
 
 def test_letters_are_high_enough(face):
     """At arm's length, number, line, values, names and the smallest text reach the heights that they need."""
-    measured = face("hold").page.evaluate(MEASURE, NEEDS)
+    page = face("hold").page
+    need_font(page)
+    measured = page.evaluate(MEASURE, NEEDS)
     heights = {selector: minutes(px) for selector, px in measured["named"].items()}
     assert {
         selector: round(heights[selector], 1) for selector, (_, need) in NEEDS.items() if heights[selector] < need
@@ -70,6 +73,7 @@ def test_a_face_is_one_line_and_one_number(name):
 def test_nothing_moves_from_face_to_face(face, server, size):
     """Number, lane, rows and bar are at the same pixel in every face."""
     page = face("hold", size=size).page
+    need_font(page)
     boxes = {}
     for name in STANDING:
         server.push(faces.copy(name))

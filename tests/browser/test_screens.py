@@ -66,7 +66,7 @@ def look(opened, name, sizes, stop=None):
 
 def open_screen(server, opening, name, **options):
     """Opens a parked screen, with what it fetches after it stands."""
-    server.recipes = [] if name == "empty" else server.recipes
+    server.recipes = [one | {"bundled": name == "empty"} for one in server.recipes]
     if name.startswith("ready-"):
         server.marks = name.removeprefix("ready-")
     opened = opening(SCREENS[name], **options)

@@ -52,6 +52,15 @@ function style(href) {
   return /** @type {Promise<void>} */ (sheets.get(href));
 }
 
+/** What is kept on this phone under a name; nothing where storage is shut. @param {string} name */
+function stored(name) {
+  try {
+    return localStorage.getItem(name);
+  } catch {
+    return null;
+  }
+}
+
 async function show() {
   const mine = ++turn;
   for (const step of undo.splice(0)) step();
@@ -64,7 +73,7 @@ async function show() {
     current: () => mine === turn,
     leave: (step) => (mine === turn ? void undo.push(step) : void step()),
     style,
-    hand: localStorage.getItem("hand") ?? "right",
+    hand: stored("hand") ?? "right",
     get armLater() { return kept.armLater; },
     set armLater(id) { kept.armLater = id; },
   };
