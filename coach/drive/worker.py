@@ -124,14 +124,17 @@ def serve(folder: Path, requests: IO[bytes], answers: IO[bytes]) -> None:
             answer["error"] = {"kind": type(error).__name__, "message": error.message, "where": error.where}
         except Exception as error:  # noqa: BLE001 - one task's fault must not end the worker for the others
             answer["error"] = {"kind": "StoreError", "message": fault(request["task"], error).message, "where": None}
-        answers.write(json.dumps(answer).encode() + b"\n")
-        answers.flush()
+        try:
+            answers.write(json.dumps(answer).encode() + b"\n")
+            answers.flush()
+        except BrokenPipeError:
+            return  # The parent is gone: there is nobody to answer, and nothing to say about it.
 
 
 def main() -> None:
     """The child: nothing but answers goes to the real standard output."""
     if hasattr(signal, "SIGINT"):
         signal.signal(signal.SIGINT, signal.SIG_IGN)
-    answers = os.fdopen(os.dup(1), "wb")
+    answers = os.fdopen(os.dup(1), "wb", buffering=0)
     os.dup2(2, 1)
     serve(Path(sys.argv[1]), sys.stdin.buffer, answers)

@@ -78,30 +78,35 @@ def serve(
     folder = data_dir or default_folder()
     stop = stop or threading.Event()
     sys.setswitchinterval(min(sys.getswitchinterval(), SWITCH_S))
-    server = listen(host, port)
-    try:
-        store = Store(folder, clock)
-        worker = ChildWorker(folder)
-        services = Services.make(store, worker, clock, read_table_in_child, given)
-    except BaseException:
-        server.stop()
-        raise
+    # From the first moment on: a Ctrl-C while the page is being opened must end it as cleanly as one later.
+    with _signals(stop):
+        server = listen(host, port)
+        with contextlib.ExitStack() as undo:
+            undo.callback(server.stop)
+            store = undo.enter_context(Store(folder, clock))
+            services = Services.make(store, ChildWorker(folder), clock, read_table_in_child, given)
+            undo.pop_all()
+        _run(server, services, stop, f"http://{_named(host)}:{server.bind_addr[1]}/", demo, on_ready, open_browser)
+
+
+def _run(
+    server: Server, services: Services, stop: threading.Event, address: str, demo: Demo | None,
+    on_ready: Callable[[str], None] | None, open_browser: bool,
+) -> None:  # fmt: skip
     thread = None
     try:
         services.recover()
         server.wsgi_app = create_app(services)
         thread = threading.Thread(target=server.serve, name="http", daemon=True)
         thread.start()
-        address = f"http://{_named(host)}:{server.bind_addr[1]}/"
         if demo is not None:
             start_demo(services, demo)
         if on_ready is not None:
             on_ready(address)
         if open_browser:
             _open(address)
-        with _signals(stop):
-            while not stop.wait(0.5):
-                pass
+        while not stop.wait(0.5):
+            pass
     finally:
         services.close(DRIVE_STOP_S)
         server.shutdown_timeout = HTTP_STOP_S

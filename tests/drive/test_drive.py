@@ -1,9 +1,11 @@
 """A drive with its threads: what was replayed is what is stored and judged; ends, failures, commands from anywhere."""
 
 import contextlib
+import io
 import json
 import threading
 from concurrent.futures import Future
+from pathlib import Path
 
 import pytest
 
@@ -15,7 +17,7 @@ from coach.drive.recovery import recover
 from coach.drive.ring import Ring
 from coach.drive.tasks import InPlace, run_task
 from coach.drive.verdict import judge_stored
-from coach.drive.worker import ChildWorker
+from coach.drive.worker import ChildWorker, serve
 from coach.errors import BadInput, Conflict, NotFound, StoreError
 from coach.recording import Mark, Recording
 from coach.sources.base import Ended, Instant
@@ -306,3 +308,15 @@ def test_a_stop_in_mid_write_is_said(store, setup, trace):
     assert {m.data["error"] for m in ring.since(0) if m.kind == "not_saved"} == {
         "the program was stopped before the file was written"
     }
+
+
+def test_a_child_whose_parent_is_gone_ends_without_a_word():
+    """Nobody is left to answer."""
+
+    class Deaf(io.BytesIO):
+        def write(self, _):
+            raise BrokenPipeError
+
+    requests = io.BytesIO(b'{"number": 1, "task": "dance", "ask": {}}\n' * 2)
+    serve(Path("nowhere"), requests, Deaf())
+    assert requests.read() == b'{"number": 1, "task": "dance", "ask": {}}\n'
