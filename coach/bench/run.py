@@ -18,6 +18,7 @@ from coach.clock import Clock
 from coach.core.afterwards import Verdict, judge_recording
 from coach.core.events import Outcome
 from coach.core.judge import Judge
+from coach.core.spec import JudgePlan
 from coach.recording import Recording
 
 AFTER = "Judging a stored drive: three captures over ten signals, arrays in memory"
@@ -34,7 +35,13 @@ def afterwards(rows: int) -> Iterator[Figure]:
     yield Figure(AFTER, "one edge per 1,000 samples", rate, "million samples/s", "50", rate >= 50)
     noisy = noisy_drive(rows)
     noisy_rate = noisy.samples / timed(lambda: judge_recording(judged, noisy)) / 1e6
-    yield Figure(AFTER, "a noisy drive", noisy_rate, "million samples/s", "10", noisy_rate >= 10)
+    edges = _edges(noisy, judged)
+    what = f"a noisy drive, one edge per {noisy.samples / max(1, edges):.0f} samples"
+    yield Figure(AFTER, what, noisy_rate, "million samples/s", "10", noisy_rate >= 10)
+    restless = steady_drive(rows // 10, 20)
+    ended = sum(len(a) for a in judge_recording(judged, restless).attempts.values())
+    each = timed(lambda: judge_recording(judged, restless)) / max(1, ended)
+    yield Figure(AFTER, "a drive that is nothing but attempts, each", each * 1e6, "µs")
     mine = _windows(judge_recording(judged, drive))
     holds = [c for c in judged.captures if c.hold_us is not None]
     yield Figure(AFTER, "wall time, one edge per 1,000 samples", seconds * 1e3, "ms")
@@ -52,6 +59,18 @@ def afterwards(rows: int) -> Iterator[Figure]:
         AFTER, "a DuckDB query for the holds alone", duck_s * 1e3, "ms", "slower than judging", duck_s > seconds
     )
     _same("DuckDB", mine, [query(c) for c in holds])
+
+
+def _edges(drive: Recording, judged: JudgePlan) -> int:
+    """How often any condition of any capture is entered or left."""
+    edges = 0
+    for band in (b for c in judged.captures for b in c.keep):
+        value = drive.series[band.signal].value
+        inside = value >= (float("-inf") if band.low is None else band.low)
+        if band.high is not None:
+            inside &= value <= band.high
+        edges += int((inside[1:] != inside[:-1]).sum())
+    return edges
 
 
 def _windows(verdict: Verdict) -> list[list[tuple[int, int]]]:
