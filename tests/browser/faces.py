@@ -298,6 +298,12 @@ FACES: dict[str, State] = {
         RUNNING,
         link={"state": "lost", "age_s": 4.2},
     ),
+    "not-kept": state(
+        face("lost", "Not recording", "", "The disk is full. What was stored stays.", mark="dashed", code="not_kept"),
+        HOLD,
+        RUNNING,
+        trouble={"stopped": True, "text": "The disk is full. What was stored stays."},
+    ),
     "stopping": state(
         STOPPING_FACE, hold("80", 0.61, 0.5, "8 to spare"), RUNNING, drive={"phase": "stopping", "stop_left_s": 8.0}
     ),

@@ -120,6 +120,18 @@ def test_a_limit_passed_is_closed_by_hand(face, server):
     tap(server, page, "Seen it, carry on", "drives/current/seen")
 
 
+def test_a_full_disk_comes_before_the_hold(face, server):
+    """When nothing is kept any more the page says that, and no longer asks to hold."""
+    page = face("hold").page
+    trouble = {"stopped": True, "text": "The disk is full. What was stored stays."}
+    server.push({**faces.copy("hold"), "trouble": trouble})
+    wait_for_line(page, "Not recording")
+    assert page.locator(".what").inner_text() == trouble["text"]
+    server.push({**faces.copy("hold"), "trouble": {"stopped": False, "text": "The disk is slow."}})
+    wait_for_line(page, "Hold this speed")
+    assert page.locator(".what").inner_text() == "The disk is slow."
+
+
 def test_a_moving_car_is_locked_until_a_passenger_says_so(face, server):
     """Locked: no lane, no rows, only Stop and the passenger's word."""
     page = face("locked").page

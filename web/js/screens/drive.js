@@ -33,6 +33,13 @@ export function faceOf({ drive, face, alarm }) {
  * @returns {import("../types.js").Face}
  */
 export function faceShown({ face, trouble }, phone) {
+  if (!phone.lost && trouble?.stopped) {
+    // Nothing is kept any more: whatever the car does now, that comes first.
+    return {
+      ground: "lost", mark: "dashed", code: "not_kept", number: "", number_kind: "none",
+      line: t("drive.not_recording"), caption: trouble.text,
+    };
+  }
   if (!phone.lost) return trouble && face.ground === "calm" ? { ...face, caption: trouble.text } : face;
   return {
     ground: "lost", mark: "dashed", code: "lost_laptop", number: "", number_kind: "none",
