@@ -151,7 +151,7 @@ class Loop:
         parts, t_us = self.parts, instant.t_us
         self._heard_us = parts.clock.steady_us()
         late = t_us <= self.last_us
-        if parts.log.samples_at(t_us, instant.values, LATE if late else 0):
+        if parts.log.samples_at(t_us, instant.values, LATE if late else 0, instant.uncertainty_us):
             self._block_since_us = self._heard_us
         if late:
             # Kept, said in the notes, not judged: rule 3.

@@ -19,10 +19,12 @@ class Instant:
     """All samples of one stamp: signal to value in the catalogue's unit; NaN is a sample that could not be read.
 
     `t_us` is microseconds since the drive's first sample. Stamps of one source's instants strictly increase.
+    `uncertainty_us` says how far off the stamp may be, either way; 0 where nobody knows.
     """
 
     t_us: int
     values: Mapping[str, float]
+    uncertainty_us: int = 0
 
 
 @dataclass(frozen=True, slots=True)

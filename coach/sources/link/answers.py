@@ -1,0 +1,209 @@
+"""Lines of the adapter into checked answers: frames put together by `obd.protocols`, then nothing taken on trust."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from coach.sources.link.trouble import Failure, refusal
+
+CAN = frozenset("6789")
+"""Protocol numbers of CAN, as the adapter counts; parameters may be asked for together there."""
+
+PROTOCOLS = {
+    "1": ("SAE_J1850_PWM", "SAE J1850 PWM"),
+    "2": ("SAE_J1850_VPW", "SAE J1850 VPW"),
+    "3": ("ISO_9141_2", "ISO 9141-2 (K-line)"),
+    "4": ("ISO_14230_4_5baud", "ISO 14230-4 (K-line, slow start)"),
+    "5": ("ISO_14230_4_fast", "ISO 14230-4 (K-line, fast start)"),
+    "6": ("ISO_15765_4_11bit_500k", "ISO 15765-4 (CAN, 11 bit, 500 kbit/s)"),
+    "7": ("ISO_15765_4_29bit_500k", "ISO 15765-4 (CAN, 29 bit, 500 kbit/s)"),
+    "8": ("ISO_15765_4_11bit_250k", "ISO 15765-4 (CAN, 11 bit, 250 kbit/s)"),
+    "9": ("ISO_15765_4_29bit_250k", "ISO 15765-4 (CAN, 29 bit, 250 kbit/s)"),
+}
+"""Number to the class in `obd.protocols` and to words."""
+
+# What an adapter says instead of an answer, as it says it; spaces are gone.
+_SAID = (
+    (re.compile(r"NODATA"), "no_data"),
+    (re.compile(r"UNABLETOCONNECT"), "unable_to_connect"),
+    (re.compile(r"STOPPED"), "stopped"),
+    (re.compile(r"BUFFERFULL"), "buffer_full"),
+    (re.compile(r"(?:BUSINIT:?\.*)?(?:(?:CAN|BUS|FB|ACK)?ERROR|BUSBUSY)|.*(?:RX|DATA)ERROR|ERR\d+"), "bus_error"),
+    (re.compile(r"ELM\d.*|LVRESET|LPALERT|ACTALERT"), "adapter_reset"),
+    (re.compile(r"\?"), "not_understood"),
+)  # fmt: skip
+_NOISE = re.compile(r"SEARCHING\.*|BUSINIT:?\.*(?:OK)?")
+_HEX = re.compile(r"[0-9A-F]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What one control unit said: `data` from the answer's mode byte on, as long as it declared."""
+
+    ecu: int
+    data: bytes
+
+
+def said(line: str) -> Failure | None:
+    """The failure that a line of the adapter stands for, or None when it is hex."""
+    bare = line.replace(" ", "").upper()
+    for pattern, code in _SAID:
+        if pattern.fullmatch(bare):
+            return Failure(code, line.strip())
+    return None if _HEX.fullmatch(bare) else Failure("garbage")
+
+
+def cleaned(lines: Iterable[str]) -> list[str]:
+    """Lines without spaces, without empty ones and without the adapter's progress ("SEARCHING...")."""
+    kept = []
+    for line in lines:
+        bare = line.replace(" ", "").strip().upper()
+        bare = re.sub(r"^(SEARCHING\.*|BUSINIT:?\.*OK)", "", bare)
+        if bare and not _NOISE.fullmatch(bare):
+            kept.append(bare)
+    return kept
+
+
+class Frames:
+    """Puts frames together for one car. obd is imported here, not before: it brings the units along.
+
+    Args:
+        number: the protocol as the adapter counts, `6` for CAN 11 bit 500 kbit/s.
+        first: the lines of the answer to 0100; they say who the engine is.
+
+    Raises:
+        Failure: the lines are no answer, or the protocol is not one of those.
+    """
+
+    def __init__(self, number: str, first: Sequence[str]) -> None:
+        import obd.protocols
+
+        if number not in PROTOCOLS:
+            raise Failure("bus_error", f"protocol {number} is not one for cars")
+        self.number = number
+        self.can = number in CAN
+        self._header = 3 if number in {"6", "8"} else 8 if self.can else 6
+        self._padded: dict[int, bool] = {}
+        self._protocol: Any = getattr(obd.protocols, PROTOCOLS[number][0])([])
+        answers = self.parse(first, 0x01)
+        good = [a for a in answers if a.data[:2] == b"\x41\x00"]
+        if not good:
+            raise Failure("no_data")
+        self.ecus = frozenset(a.ecu for a in good)
+        self.engine = self._engine(good)
+
+    def _engine(self, answers: list[Answer]) -> int:
+        """The engine's control: the usual address, else the one that offers most."""
+        usual = 0 if self._header == 3 else 0x10
+        if usual in self.ecus:
+            return usual
+        return max(answers, key=lambda a: (int.from_bytes(a.data[2:], "big").bit_count(), -a.ecu)).ecu
+
+    def parse(self, lines: Iterable[str], mode: int) -> list[Answer]:
+        """Every control unit's answer to a request of `mode`.
+
+        Lines that only ask for more time (7F xx 78) are dropped, and what came after them is kept.
+
+        Raises:
+            Failure: the adapter said something else, frames are missing or broken, an answer is shorter than it says.
+        """
+        said_lines = list(lines)
+        if not said_lines:
+            raise Failure("garbage")
+        hexed = []
+        asked_for_time = False
+        for line in cleaned(said_lines):
+            failure = said(line)
+            if failure is not None:
+                raise failure
+            if self._pending(line, mode):
+                asked_for_time = True
+            else:
+                hexed.append(line)
+        if not hexed:
+            raise Failure("pending" if asked_for_time else "no_data")
+        try:
+            messages = self._protocol(hexed)
+        except (IndexError, ValueError) as error:
+            raise Failure("broken_frame") from error
+        if sum(len(m.frames) for m in messages) != len(hexed):
+            raise Failure("broken_frame")
+        return [Answer(m.tx_id, self._whole(m)) for m in messages]
+
+    def _pending(self, line: str, mode: int) -> bool:
+        body = line[self._header :]
+        if self.can:
+            return body.startswith(f"037F{mode:02X}78")
+        return body.startswith(f"7F{mode:02X}") and body[-4:-2] == "78"
+
+    def _whole(self, message: Any) -> bytes:
+        """The message's data, when all that it declared is there and no byte was lost on the way. Raises Failure."""
+        data = bytes(message.data)
+        if self.can:
+            frames = message.frames
+            declared = next(f.data_len for f in frames if f.data_len is not None)
+            sizes = [len(f.data) for f in frames]
+            last = declared + 1 if len(sizes) == 1 else (declared - 6 - 1) % 7 + 2
+            if any(size != 8 for size in sizes[:-1]) or not last <= sizes[-1] <= 8:
+                raise Failure("short")
+            # A control unit fills its frames up to eight bytes or never does: a lost byte of filling moves the others.
+            if last < 8 and self._padded.setdefault(message.tx_id, sizes[-1] == 8) != (sizes[-1] == 8):
+                raise Failure("broken_frame")
+            if last < sizes[-1] < 8:
+                raise Failure("broken_frame")
+        return data
+
+    def engine_answer(self, answers: Sequence[Answer], mode: int) -> bytes:
+        """What the engine's control said, from behind the mode byte on.
+
+        Raises:
+            Failure: it refused, it answered another mode, or only others answered.
+        """
+        mine = next((a.data for a in answers if a.ecu == self.engine), None)
+        if mine is None:
+            raise Failure("foreign")
+        return positive(mine, mode)
+
+
+def positive(data: bytes, mode: int) -> bytes:
+    """What follows the mode byte of a positive answer to `mode`. Raises Failure."""
+    if data[:1] == b"\x7f":
+        if len(data) < 3 or data[1] != mode:
+            raise Failure("wrong_mode")
+        raise Failure("negative", refusal(data[2]))
+    if not data or data[0] != mode + 0x40:
+        raise Failure("wrong_mode")
+    return data[1:]
+
+
+def walk(data: bytes, lengths: Mapping[int, int], asked: Iterable[int]) -> dict[int, bytes]:
+    """Splits the answer to a batch by parameter: `data` from behind the mode byte on.
+
+    Parameters that the car left out are left out; order does not matter.
+
+    Args:
+        data: parameter, its bytes, parameter, its bytes, and so on.
+        lengths: bytes of each parameter, as they were learned from its single answer.
+        asked: what was asked for; anything else is refused.
+
+    Raises:
+        Failure: a parameter that was not asked for, one that comes twice, one that is cut off.
+    """
+    wanted = set(asked)
+    found: dict[int, bytes] = {}
+    at = 0
+    while at < len(data):
+        pid = data[at]
+        if pid not in wanted or pid in found:
+            raise Failure("wrong_parameter")
+        end = at + 1 + lengths[pid]
+        if end > len(data):
+            raise Failure("short")
+        found[pid] = data[at + 1 : end]
+        at = end
+    if not found:
+        raise Failure("short")
+    return found

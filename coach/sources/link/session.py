@@ -1,0 +1,140 @@
+"""A connection that is set up: the adapter in a known state, the car's protocol found, who answers known."""
+
+from __future__ import annotations
+
+import re
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from coach.clock import Clock
+from coach.sources.link.answers import CAN, Answer, Frames, cleaned, positive, said, walk
+from coach.sources.link.port import Opener, open_serial, open_wire
+from coach.sources.link.talk import Reply, Talk
+from coach.sources.link.trouble import Failure
+
+WAKE_S = 2.0
+"""The adapter's own start."""
+SEARCH_S = 12.0
+"""Finding the car's protocol; slow buses are woken at 5 baud."""
+AGAIN_S = 2.0
+"""Finding a car again that is known to be on CAN."""
+SLOW_S = 5.0
+"""Answers that a control unit has to work out first."""
+
+# No echo, no line feeds, no spaces, headers on, protocol not kept in the adapter, waits fitted to the car.
+_SETTINGS = ("ATE0", "ATL0", "ATS0", "ATH1", "ATM0", "ATAT1")
+
+
+@dataclass
+class Session:
+    """One connection; made anew after each loss. It belongs to one thread.
+
+    Attributes:
+        talk: requests and replies.
+        adapter: what the adapter calls itself.
+        frames: the car's framing, and who the engine is.
+    """
+
+    talk: Talk
+    adapter: str
+    frames: Frames
+
+    @classmethod
+    def open(
+        cls, url: str, baud: int, clock: Clock, stop: threading.Event, *, opener: Opener = open_serial,
+        protocol: str | None = None,
+    ) -> Session:  # fmt: skip
+        """Opens the port, sets the adapter up and finds the car.
+
+        Args:
+            protocol: the number that was found before, tried first.
+
+        Raises:
+            Failure: it does not work, and why.
+            Stopped: somebody wants to stop.
+        """
+        talk = Talk(open_wire(url, baud, clock, stop, opener), clock, stop)
+        try:
+            adapter = _wake(talk)
+            number, first = _find_car(talk, protocol)
+            return cls(talk, adapter, Frames(number, first))
+        except BaseException:
+            talk.close()
+            raise
+
+    def ask_all(self, command: str, deadline_s: float | None = None) -> tuple[list[Answer], Reply]:
+        """Every control unit's answer. Raises Failure, Stopped."""
+        reply = self.talk.ask(command) if deadline_s is None else self.talk.ask(command, deadline_s)
+        return self.frames.parse(reply.lines, int(command[:2], 16)), reply
+
+    def read(self, pids: Sequence[int], lengths: dict[int, int]) -> tuple[dict[int, bytes], Reply]:
+        """Mode-01 parameters of the engine, in one request. Raises Failure, Stopped."""
+        answers, reply = self.ask_all("01" + "".join(f"{pid:02X}" for pid in pids))
+        return walk(self.frames.engine_answer(answers, 0x01), lengths, pids), reply
+
+    def single(self, mode: int, pid: int, deadline_s: float | None = None) -> tuple[bytes, Reply]:
+        """The engine's answer to one parameter, from behind its echo on. Raises Failure, Stopped."""
+        answers, reply = self.ask_all(f"{mode:02X}{pid:02X}", deadline_s)
+        return echoed(self.frames.engine_answer(answers, mode), pid), reply
+
+    def by_ecu(self, mode: int, pid: int) -> dict[int, bytes]:
+        """Each control unit's answer to one parameter, those that refuse left out. Raises Failure, Stopped."""
+        found = {}
+        for answer in self.ask_all(f"{mode:02X}{pid:02X}", SLOW_S)[0]:
+            try:
+                found[answer.ecu] = echoed(positive(answer.data, mode), pid)
+            except Failure:
+                continue
+        return found
+
+    def voltage(self) -> tuple[float, Reply]:
+        """The supply as the adapter measures it, in volts. Raises Failure, Stopped."""
+        reply = self.talk.ask("ATRV")
+        text = reply.lines[0] if reply.lines else ""
+        found = re.fullmatch(r"(\d{1,2}(?:\.\d{1,2})?)\s*V?", text.strip())
+        if found is None:
+            raise said(text) or Failure("garbage")
+        return float(found[1]), reply
+
+    def close(self) -> None:
+        """Gives the port up without waiting."""
+        self.talk.close()
+
+
+def echoed(data: bytes, pid: int) -> bytes:
+    """What follows the parameter's echo. Raises Failure when it is another one's."""
+    if data[:1] != bytes([pid]):
+        raise Failure("wrong_parameter")
+    if len(data) < 2:
+        raise Failure("short")
+    return data[1:]
+
+
+def _wake(talk: Talk) -> str:
+    """Starts the adapter from its defaults; gives what it calls itself. Raises Failure, Stopped."""
+    try:
+        lines = talk.ask("ATZ", WAKE_S).lines
+    except Failure as error:
+        if error.code != "garbage":
+            raise
+        lines = ()  # what was left over from before it started
+    for setting in _SETTINGS:
+        answer = talk.ask(setting).lines
+        if answer[-1:] != ("OK",) and setting not in {"ATM0", "ATAT1"}:
+            raise Failure("not_understood", setting) if answer else Failure("silent")
+    talk.echoes = False
+    name = next((line for line in (*reversed(talk.ask("ATI").lines), *lines) if re.search(r"[A-Za-z]{2}", line)), "")
+    return name or "an adapter without a name"
+
+
+def _find_car(talk: Talk, protocol: str | None) -> tuple[str, tuple[str, ...]]:
+    """The protocol's number and the lines of the answer to 0100. Raises Failure, Stopped."""
+    talk.ask(f"ATSPA{protocol}" if protocol else "ATSP0")
+    first = talk.ask("0100", AGAIN_S if protocol is not None and protocol in CAN else SEARCH_S).lines
+    for line in cleaned(first):
+        failure = said(line)
+        if failure is not None:
+            raise failure
+    number = "".join(talk.ask("ATDPN").lines[:1]).strip().upper().removeprefix("A")
+    return number, first

@@ -1,0 +1,115 @@
+"""One request, one reply, one deadline; after silence the adapter is brought back in step."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass
+
+from coach.clock import US, Clock
+from coach.sources.link.trouble import Failure, Stopped
+from coach.sources.link.wire import Wire
+
+DEADLINE_S = 0.5
+"""How long a request may take; finding the car's protocol and waking the adapter may take longer."""
+LOOK_S = 0.05
+"""How often a wait looks whether somebody wants to stop."""
+QUIET_S = 0.06
+"""After a resync so long a silence says that nothing more comes."""
+MOST = 20_000
+"""More characters than any answer has: the adapter babbles."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """The lines of a reply and when, on the steady clock, it was asked for, began and was complete."""
+
+    lines: tuple[str, ...]
+    sent_us: int
+    first_us: int
+    done_us: int
+
+    @property
+    def sample_us(self) -> int:
+        """When the car sampled: halfway between request and first byte."""
+        return (self.sent_us + self.first_us) // 2
+
+    @property
+    def uncertainty_us(self) -> int:
+        """How far off `sample_us` may be, either way."""
+        return (self.first_us - self.sent_us + 1) // 2
+
+
+class Talk:
+    """Requests and replies over one wire; it belongs to one thread.
+
+    Attributes:
+        silent: requests in a row that brought no reply in time.
+        late: how often something came that nobody waited for any more.
+        echoes: whether the adapter may still repeat what it is sent; if it does later, it has started anew.
+    """
+
+    def __init__(self, wire: Wire, clock: Clock, stop: threading.Event) -> None:
+        self._wire, self._clock, self._stop = wire, clock, stop
+        self.silent = 0
+        self.late = 0
+        self.echoes = True
+
+    def ask(self, command: str, deadline_s: float = DEADLINE_S) -> Reply:
+        """Sends `command` and waits for the adapter's prompt.
+
+        Raises:
+            Failure: `silent` or `no_prompt` at the deadline (the adapter is then back in step, or silent), `garbage`,
+                `adapter_reset`, `disconnected`.
+            Stopped: somebody wants to stop.
+        """
+        if self._wire.read(0):
+            self.late += 1  # it belongs to nothing that is still waited for
+        sent_us = self._clock.steady_us()
+        self._wire.send(command)
+        first_us, data = None, bytearray()
+        while b">" not in data:
+            now_us = self._clock.steady_us()
+            left_s = deadline_s - (now_us - sent_us) / US
+            if left_s <= 0 or len(data) > MOST:
+                self.silent += 1
+                self.resync()
+                raise Failure("no_prompt" if data else "silent")
+            chunk = self._look(left_s)
+            if chunk and first_us is None:
+                first_us = self._clock.steady_us()
+            data += chunk
+        self.silent = 0
+        assert first_us is not None
+        lines = _lines(bytes(data))
+        if lines[:1] == (command,):
+            if not self.echoes:
+                raise Failure("adapter_reset")
+            lines = lines[1:]
+        return Reply(lines, sent_us, first_us, self._clock.steady_us())
+
+    def resync(self) -> None:
+        """A bare carriage return, then all up to a prompt and a short silence is thrown away. Raises as `ask`."""
+        self._wire.nudge()
+        start_us, prompt = self._clock.steady_us(), False
+        while self._clock.steady_us() - start_us < DEADLINE_S * US:
+            chunk = self._look(QUIET_S if prompt else LOOK_S)
+            prompt = prompt or b">" in chunk
+            if prompt and not chunk:
+                return
+
+    def _look(self, most_s: float) -> bytes:
+        if self._stop.is_set():
+            raise Stopped
+        return self._wire.read(min(most_s, LOOK_S))
+
+    def close(self) -> None:
+        """Gives up the port."""
+        self._wire.close()
+
+
+def _lines(data: bytes) -> tuple[str, ...]:
+    """The lines before the prompt. Raises Failure for bytes that are no text."""
+    body = data.partition(b">")[0].replace(b"\x00", b"").replace(b"\n", b"\r")
+    if any(b >= 0x80 or (b < 0x20 and b != 0x0D) for b in body):
+        raise Failure("garbage")
+    return tuple(line for line in (part.strip() for part in body.decode("ascii").split("\r")) if line)
