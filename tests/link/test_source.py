@@ -1,0 +1,325 @@
+"""The link as a source, on a hand clock: what it emits, when, and how it comes back from every fault."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+
+import pytest
+
+from coach.clock import US
+from coach.errors import BadInput
+from coach.sources.adapter import KINDS, RecordingCar
+from coach.sources.base import Advance, Back, Ended, Instant, Lost, SourceEvent
+from coach.sources.link.discover import Found, discover
+from coach.sources.link.source import LinkSource
+from coach.sources.link.trouble import SENTENCES
+from coach.sources.simulator.scenarios import scenario
+from tests.link.wired import CATALOGUE, URL, Rig, table_car
+
+ASKED = {"engine_speed": 8.0, "road_speed": 4.0, "manifold_pressure": 8.0, "pedal": 8.0, "coolant_temp": 0.5,
+         "barometric_pressure": 0.2, "adapter_voltage": 0.2}  # fmt: skip
+
+
+@dataclass
+class Heard:
+    """Everything that a source emitted, with the hand's time; `at` acts when a time has come."""
+
+    rig: Rig
+    until_s: float
+    at: dict[float, Callable[[], object]] = field(default_factory=dict)
+    events: list[SourceEvent] = field(default_factory=list)
+    times: list[int] = field(default_factory=list)
+    stop: threading.Event = field(default_factory=threading.Event)
+    start_us: int = -1
+
+    def emit(self, event: SourceEvent) -> None:
+        now_us = self.rig.clock.now_us
+        if self.start_us < 0:
+            self.start_us = now_us
+        self.events.append(event)
+        self.times.append(now_us)
+        for time_s in [t for t in self.at if now_us - self.start_us >= t * US]:
+            self.at.pop(time_s)()
+        if now_us - self.start_us >= self.until_s * US:
+            self.stop.set()
+
+    def of(self, kind: type) -> list[SourceEvent]:
+        return [e for e in self.events if isinstance(e, kind)]
+
+    def instants(self) -> list[Instant]:
+        return [e for e in self.events if isinstance(e, Instant)]
+
+
+def car_of(rig: Rig) -> Found:
+    return discover(rig.session(), CATALOGUE)
+
+
+def drive(rig: Rig, until_s: float = 10.0, *, asked: dict[str, float] | None = None, found: Found | None = None,
+          at: dict[float, Callable[[], object]] | None = None) -> tuple[LinkSource, Heard]:  # fmt: skip
+    source = LinkSource(URL, found or car_of(rig), ASKED if asked is None else asked, CATALOGUE, rig.open)
+    heard = Heard(rig, until_s, dict(at or {}))
+    source.run(heard.emit, heard.stop, rig.clock)
+    return source, heard
+
+
+def in_order(events: list[SourceEvent]) -> None:
+    """Stamps strictly increase, and no instant comes before what was promised."""
+    promised = -1
+    last = -1
+    for event in events:
+        if isinstance(event, Advance):
+            promised = max(promised, event.t_us)
+        elif isinstance(event, Instant):
+            assert event.t_us > last
+            assert event.t_us >= promised
+            last = event.t_us
+    assert isinstance(events[-1], Ended)
+
+
+def test_signals_come_at_the_rates_asked_for() -> None:
+    """Half-way between request and answer, half the round trip uncertain, as often as asked, the slow ones rarely."""
+    source, heard = drive(Rig(table_car()), 20.0)
+    in_order(heard.events)
+    seen: dict[str, int] = {}
+    for instant in heard.instants():
+        assert instant.uncertainty_us == 20_000
+        for name in instant.values:
+            seen[name] = seen.get(name, 0) + 1
+    for name, rate in ASKED.items():
+        assert seen[name] == pytest.approx(rate * 20, abs=2), name
+    assert heard.instants()[0].t_us == 0
+    assert heard.instants()[0].values["engine_speed"] == 1726
+    together = [i for i in heard.instants() if "engine_speed" in i.values]
+    assert all({"manifold_pressure", "pedal"} <= set(i.values) for i in together)
+    assert heard.of(Lost) == []
+    assert heard.events[-1] == Ended("stopped")
+    rates = source.rates_hz(round(20e6))
+    assert rates["engine_speed"] == pytest.approx(8, abs=0.5)
+    assert rates["coolant_temp"] == pytest.approx(0.5, abs=0.3)
+
+
+def test_a_source_that_nobody_told_anything_finds_the_car_itself() -> None:
+    rig = Rig(table_car())
+    source = LinkSource(URL, catalogue=CATALOGUE, opener=rig.open)
+    assert source.signals == frozenset()
+    assert source.meta == {"url": URL, "asked_hz": {}}
+    heard = Heard(rig, 3.0)
+    source.run(heard.emit, heard.stop, rig.clock)
+    assert {n for i in heard.instants() for n in i.values} == source.signals
+    assert {"engine_speed", "adapter_voltage"} <= source.signals
+    assert source.name == URL
+    assert source.kind == "link"
+    assert not source.people_recorded
+    assert source.meta["codes"] == {"stored": [], "pending": []}
+    assert source.meta["ecus"][0]["verifications"] == ["1791BC82"]
+
+
+def test_an_address_that_cannot_be_one_is_refused() -> None:
+    for url in ("", "socket://host", "http://host:80", "socket://h:70000", "COM5\r", "two words"):
+        with pytest.raises(BadInput, match="adapter's address"):
+            LinkSource(url)
+
+
+def test_more_asked_than_there_is_is_shared_and_never_queued() -> None:
+    """On a slow bus every signal still comes; ticks that were missed are not made up for."""
+    rig = Rig(table_car(), bus="k-line", latency_s=0.2)
+    _, heard = drive(rig, 20.0)
+    seen = [n for i in heard.instants() for n in i.values]
+    assert len(seen) == pytest.approx(100, abs=3)  # five requests a second
+    assert min(seen.count(n) for n in ASKED) >= 3
+    assert all(len(i.values) == 1 for i in heard.instants())
+
+
+def test_a_running_capture_gets_more_of_the_link() -> None:
+    rig = Rig(table_car(), bus="k-line", latency_s=0.1)
+    asked = dict.fromkeys(("engine_speed", "road_speed", "manifold_pressure", "pedal"), 8.0)
+    found = car_of(rig)
+    source = LinkSource(URL, found, asked, CATALOGUE, rig.open)
+    heard = Heard(rig, 20.0, {10.0: lambda: source.favour(frozenset({"engine_speed"}))})
+    source.run(heard.emit, heard.stop, rig.clock)
+
+    def count(name: str, since_s: float, until_s: float) -> int:
+        return sum(name in i.values and since_s * US <= i.t_us < until_s * US for i in heard.instants())
+
+    assert count("engine_speed", 1, 9) == pytest.approx(count("road_speed", 1, 9), abs=2)
+    assert count("engine_speed", 11, 19) >= 1.4 * count("road_speed", 11, 19)
+
+
+CODE_OF = {
+    "no-data": "no_data", "can-error": "bus_error", "stopped": "stopped", "bus-init-error": "bus_error",
+    "bus-busy": "bus_error", "buffer-full": "buffer_full", "unable-to-connect": "unable_to_connect",
+    "garbage": "garbage", "negative": "negative", "wrong-parameter": "wrong_parameter", "short-answer": "short",
+    "short-frame": None, "foreign": "foreign", "noise": "garbage", "dropped": None, "split": None,
+    "no-prompt": "no_prompt", "silence": "silent", "late": "silent", "disconnect": "disconnected",
+    "reset": "adapter_reset", "pending": None,
+}  # fmt: skip
+"""Fault to the reason that is named; None: more than one is right, or nothing goes wrong."""
+
+
+def test_every_fault_that_the_adapter_knows_is_tried_here() -> None:
+    assert set(CODE_OF) == set(KINDS)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_one_fault_costs_one_answer_and_names_its_reason(kind: str) -> None:
+    """No wrong value, nothing lost for longer than three seconds, the reason noted."""
+    rig = Rig(table_car())
+    source, heard = drive(rig, 10.0, at={4.0: lambda: rig.faults.now(kind, 1)})
+    in_order(heard.events)
+    assert rig.faults.struck[kind] == 1
+    assert rig.faults.waiting() == ()
+    right(heard)
+    stamps = [i.t_us for i in heard.instants()]
+    assert max(b - a for a, b in pairwise(stamps)) < 3 * US
+    assert stamps[-1] > 9 * US
+    codes = {t.code for t in source.troubles}
+    if CODE_OF[kind] is not None:
+        assert CODE_OF[kind] in codes
+    if kind in {"split", "pending"}:
+        assert codes == set()
+    assert all(t.text.startswith(SENTENCES[t.code][:20]) and t.t_us >= 3 * US for t in source.troubles)
+
+
+def right(heard: Heard) -> None:
+    """Not one value that the car does not have."""
+    true = {"engine_speed": 1726.0, "road_speed": 80.0, "manifold_pressure": 96.0, "coolant_temp": 90.0,
+            "barometric_pressure": 101.0, "adapter_voltage": 12.6}  # fmt: skip
+    for instant in heard.instants():
+        for name, value in true.items():
+            assert instant.values.get(name, value) == value, (name, instant)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_fault_that_lasts_is_said_and_ends_when_the_adapter_is_back(kind: str) -> None:
+    """Five seconds of it: lost with a reason, no value made up; then data flow again within three seconds."""
+    rig = Rig(table_car())
+    source, heard = drive(
+        rig, 15.0, at={4.0: lambda: rig.faults.now(kind, None), 9.0: rig.faults.clear},
+    )  # fmt: skip
+    in_order(heard.events)
+    right(heard)
+    cleared_us = heard.start_us + 9 * US
+    after = [t for t, e in zip(heard.times, heard.events, strict=True) if isinstance(e, Instant) and t >= cleared_us]
+    assert after[0] - cleared_us < 3 * US
+    lost = [e for e in heard.events if isinstance(e, Lost)]
+    if kind in {"split", "pending"}:
+        return
+    if kind != "dropped":
+        assert len(lost) == len(heard.of(Back)) == 1
+    if CODE_OF[kind] is not None:
+        assert CODE_OF[kind] in {t.code for t in source.troubles}
+        assert lost[0].reason.startswith(SENTENCES[CODE_OF[kind]].partition("{")[0][:25])
+
+
+def test_an_adapter_that_is_pulled_out_and_put_back_is_found_again() -> None:
+    """Time is told meanwhile, the connection is made anew, and data flow within three seconds of its return."""
+    rig = Rig(table_car())
+
+    def out() -> None:
+        rig.plugged = False
+
+    def back() -> None:
+        rig.plugged = True
+
+    source, heard = drive(rig, 40.0, at={5.0: out, 30.0: back})
+    in_order(heard.events)
+    lost, again = heard.events.index(heard.of(Lost)[0]), heard.events.index(heard.of(Back)[0])
+    assert "connection to the adapter is gone" in heard.of(Lost)[0].reason
+    assert heard.times[lost] - heard.start_us < 5.5 * US
+    assert heard.times[again] - heard.start_us < 33 * US
+    advances = [e.t_us for e in heard.events[lost:again] if isinstance(e, Advance)]
+    assert max(b - a for a, b in pairwise(advances)) < US // 2
+    assert rig.opened == 3  # once to find the car, once for the drive, once more
+    assert "cannot_open" in {t.code for t in source.troubles}
+    assert "ATSPA6" in rig.heard  # the protocol that was found is tried first
+
+
+def test_an_adapter_that_is_away_for_long_is_looked_for_more_rarely() -> None:
+    rig = Rig(table_car())
+    _, heard = drive(rig, 100.0, at={1.0: lambda: setattr(rig, "plugged", False)})
+    assert 25 < len(rig.bauds) < 45
+    in_order(heard.events)
+
+
+def test_other_speeds_are_tried_where_nobody_answers() -> None:
+    """A serial adapter at another speed says nothing that makes sense."""
+    rig = Rig(table_car())
+    found = car_of(rig)
+    rig.faults.now("silence", None)
+    source = LinkSource("/dev/ttyUSB0", found, ASKED, CATALOGUE, rig.open)
+    heard = Heard(rig, 15.0)
+    heard.start_us = rig.clock.now_us
+    source.run(heard.emit, heard.stop, rig.clock) if heard.emit(Advance(0)) else None
+    real = heard.stop
+    clock = rig.clock
+    end_us = clock.now_us + 15 * US
+    wait = clock.wait
+
+    def waits(event: threading.Event, seconds: float) -> bool:
+        if clock.now_us > end_us:
+            real.set()
+        return wait(event, seconds)
+
+    clock.wait = waits  # type: ignore[method-assign]
+    source.run(heard.emit, real, clock)
+    assert {38_400, 115_200, 9_600} <= set(rig.bauds)
+
+
+def test_it_stops_at_once_whatever_the_peer_does() -> None:
+    """Stopped in the middle of silence, of a search, of a pause."""
+    for kind in ("silence", "late", "disconnect"):
+        rig = Rig(table_car())
+        source = LinkSource(URL, car_of(rig), ASKED, CATALOGUE, rig.open)
+        heard = Heard(rig, 100.0, {2.0: lambda rig=rig, kind=kind: rig.faults.now(kind, None)})
+        asked_us = []
+        ask = rig.clock.wait
+        steady = rig.clock.steady_us
+
+        def now(heard: Heard = heard, asked_us: list[int] = asked_us, steady=steady) -> int:
+            t = steady()
+            if heard.start_us >= 0 and t > heard.start_us + 4 * US and not asked_us:
+                asked_us.append(t)
+                heard.stop.set()
+            return t
+
+        rig.clock.steady_us = now  # type: ignore[method-assign]
+        rig.clock.wait = ask  # type: ignore[method-assign]
+        source.run(heard.emit, heard.stop, rig.clock)
+        assert heard.events[-1] == Ended("stopped")
+        assert rig.clock.now_us - asked_us[0] < US // 10
+
+
+def test_a_car_switched_off_and_on_again_is_lost_and_back() -> None:
+    """The recorded car falls silent for a gap in its recording, as with the ignition off."""
+    recording = scenario("dropout").recording()
+    rig = Rig(table_car())
+    rig.adapter.car = car = RecordingCar(recording, CATALOGUE, rig.clock)
+    rig = Rig(car, clock=rig.clock)
+    _, heard = drive(rig, 110.0, asked={"engine_speed": 5.0, "road_speed": 5.0})
+    assert [type(e) for e in heard.events if isinstance(e, Lost | Back)] == [Lost, Back]
+    assert "ignition" in heard.of(Lost)[0].reason
+    in_order(heard.events)
+
+
+def test_nothing_is_asked_of_a_car_that_has_nothing_asked_for() -> None:
+    """A plan whose signals the car lacks leaves a link that tells the time and waits."""
+    rig = Rig(table_car())
+    found = replace(car_of(rig), voltage=None)
+    rig.clock.now_us = 0
+    source = LinkSource(URL, found, {"oil_temp": 1.0}, CATALOGUE, rig.open)
+    assert "adapter_voltage" not in source.signals
+    stop = threading.Event()
+    events: list[SourceEvent] = []
+    wait = rig.clock.wait
+
+    def waits(event: threading.Event, seconds: float) -> bool:
+        if rig.clock.now_us > 5 * US:
+            stop.set()
+        return wait(event, seconds)
+
+    rig.clock.wait = waits  # type: ignore[method-assign]
+    source.run(events.append, stop, rig.clock)
+    assert events == [Ended("stopped")]
