@@ -40,7 +40,7 @@ class LimitRules(Running):
         limit, name = w.limit, self.spec.id
         inside_attempt = self.start_us is not None and t_us >= self.start_us + limit.after_us
         watched = inside_attempt or limit.scope == "drive"
-        w.fresh = w.fresh or watched
+        w.fresh = w.fresh or inside_attempt
         if not w.beyond:
             w.beyond_us = None
             if w.passing_us is not None:
