@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from coach import __version__
+from coach.cli.cmd_adapter import adapter
 from coach.cli.cmd_judge import judge
 from coach.cli.cmd_recipe import recipe
 from coach.cli.cmd_serve import demo, serve
@@ -39,6 +40,7 @@ def bench(*, as_json: bool, quick: bool) -> int:
     return run([word for word, given in (("--json", as_json), ("--quick", quick)) if given])
 
 
+main.add_command(adapter)
 main.add_command(demo)
 main.add_command(serve)
 main.add_command(judge)

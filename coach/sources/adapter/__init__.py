@@ -5,12 +5,13 @@ the car.
 """
 
 from coach.sources.adapter.car import Car, Identity, TableCar
+from coach.sources.adapter.control import ControlLine
 from coach.sources.adapter.driven import DrivenCar, RecordingCar, SimulatedCar
 from coach.sources.adapter.encode import encode
 from coach.sources.adapter.faults import KINDS, Faults, parse_fault
 from coach.sources.adapter.server import AdapterServer
 
 __all__ = [
-    "KINDS", "AdapterServer", "Car", "DrivenCar", "Faults", "Identity", "RecordingCar", "SimulatedCar", "TableCar",
-    "encode", "parse_fault",
+    "KINDS", "AdapterServer", "Car", "ControlLine", "DrivenCar", "Faults", "Identity", "RecordingCar", "SimulatedCar",
+    "TableCar", "encode", "parse_fault",
 ]  # fmt: skip

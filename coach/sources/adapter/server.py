@@ -81,6 +81,11 @@ class AdapterServer:
         assert self._port is not None, "the adapter is not plugged in"
         return self._port.url
 
+    @property
+    def plugged_in(self) -> bool:
+        """Whether it can be opened."""
+        return self._port is not None
+
     def start(self) -> str:
         """Takes clients from now on; gives the URL. The time of scheduled faults counts from the first start.
 
