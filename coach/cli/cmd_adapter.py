@@ -36,6 +36,8 @@ _PORT = click.IntRange(0, 65_535)
 )  # fmt: skip
 @click.option("--latency", default="40 ms", show_default=True, help="From a command to its answer.")
 @click.option("--jitter", default="10 ms", show_default=True, help="How much more or less.")
+@click.option("--each", default="0 ms", show_default=True, help="How much longer for each parameter of a request.")
+@click.option("--batch", type=click.IntRange(1, 6), default=6, show_default=True, help="Most parameters a request.")
 @click.option("--seed", type=int, default=0, show_default=True, help="Of jitter and of random faults.")
 @click.option("--ecus", type=click.IntRange(1, 2), default=1, show_default=True, help="Control units that answer.")
 @click.option("--bits", type=click.Choice(["11", "29"]), default="11", show_default=True, help="Headers on CAN.")
@@ -47,7 +49,8 @@ _PORT = click.IntRange(0, 65_535)
 @click.option("--control", type=_PORT, help="TCP port of the control line; 0 takes a free one.")
 def adapter(
     port: int, drive: Path | None, scenario: str | None, speed: float, after: After, latency: str, jitter: str,
-    seed: int, ecus: int, bits: str, bus: str, written: tuple[str, ...], control: int | None, *, pty: bool,
+    each: str, batch: int, seed: int, ecus: int, bits: str, bus: str, written: tuple[str, ...], control: int | None,
+    *, pty: bool,
 ) -> int:  # fmt: skip
     """Be an adapter in a car that is not there. Only this machine can reach it. End it with Ctrl-C.
 
@@ -69,6 +72,7 @@ def adapter(
         bus=bus, port=port, pty=pty, clock=clock,
         latency_s=parse_duration_us(latency, where="--latency") / US,
         jitter_s=parse_duration_us(jitter, where="--jitter") / US,
+        each_s=parse_duration_us(each, where="--each") / US, batch=batch,
     )  # fmt: skip
     with _signals() as stop, ExitStack() as undo:
         undo.callback(server.stop)

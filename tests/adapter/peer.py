@@ -21,7 +21,10 @@ class Peer:
 
     def send(self, data):
         try:
-            os.write(self.handle, data)
+            if self.line is not None:
+                self.line.sendall(data)
+            else:
+                os.write(self.handle, data)
         except OSError as error:
             raise ConnectionError("nobody takes it") from error
 
@@ -41,7 +44,7 @@ class Peer:
         if not select.select([self.handle], [], [], wait_s)[0]:
             raise ConnectionError(f"nothing came behind {self.unread!r}")
         try:
-            got = os.read(self.handle, 4096)
+            got = self.line.recv(4096) if self.line is not None else os.read(self.handle, 4096)
         except OSError as error:
             raise ConnectionError("the line broke") from error
         if not got:

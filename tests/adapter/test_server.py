@@ -121,6 +121,17 @@ def test_latency_and_jitter_are_what_was_asked_and_the_same_each_time():
     assert times(7) == first != times(8)
 
 
+def test_each_parameter_may_take_longer_and_batches_be_small():
+    """A car that takes two a request, and 3 ms for each."""
+    clock = HandClock()
+    with AdapterServer(car(), latency_s=0.04, each_s=0.003, batch=2, clock=clock) as server, Peer(server.url) as peer:
+        peer.ready()
+        before_us = clock.now_us
+        assert peer.ask("010C0D") == b"41 0C 1A F8 0D 50 \r\r"
+        assert clock.now_us - before_us == 46_000
+        assert peer.ask("010C0D11") == b"NO DATA\r\r"
+
+
 def test_k_line_is_slow():
     """About five requests a second at 40 ms."""
     clock = HandClock()
@@ -180,7 +191,16 @@ def test_a_pty_that_nobody_reads_does_not_hang():
 
 
 @pytest.mark.parametrize(
-    "wrong", [{"ecus": 3}, {"bits": 12}, {"bus": "rs232"}, {"latency_s": -1.0}, {"jitter_s": float("nan")}]
+    "wrong",
+    [
+        {"ecus": 3},
+        {"bits": 12},
+        {"bus": "rs232"},
+        {"latency_s": -1.0},
+        {"jitter_s": float("nan")},
+        {"batch": 7},
+        {"each_s": -1},
+    ],
 )
 def test_numbers_that_make_no_sense_are_refused(wrong):
     with pytest.raises(BadInput):

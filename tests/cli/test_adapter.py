@@ -92,7 +92,22 @@ def started(monkeypatch):
 
 def test_options_reach_the_adapter(started):
     """Times in their units, headers as a number, faults in their order; it is stopped in the end."""
-    words = ["--latency", "60ms", "--jitter", "0.005 s", "--bits", "29", "--ecus", "2", "--bus", "can", "--seed", "4"]
+    words = [
+        "--latency",
+        "60ms",
+        "--jitter",
+        "0.005 s",
+        "--bits",
+        "29",
+        "--ecus",
+        "2",
+        "--bus",
+        "can",
+        "--seed",
+        "4",
+        "--each",
+        "3 ms",
+    ]
     faults = ["--fault", "silence@60x3", "--fault", "late"]
     done = CliRunner().invoke(main, ["adapter", *words, *faults, "--scenario", "dropout"], standalone_mode=False)
     assert done.exception is None
@@ -100,7 +115,16 @@ def test_options_reach_the_adapter(started):
     assert stopped == "stopped"
     assert isinstance(car, SimulatedCar)
     assert settings["faults"].waiting() == ("silence", "late")
-    wanted = {"latency_s": 0.06, "jitter_s": 0.005, "bits": 29, "ecus": 2, "bus": "can", "seed": 4, "port": 35_000}
+    wanted = {
+        "latency_s": 0.06,
+        "jitter_s": 0.005,
+        "bits": 29,
+        "ecus": 2,
+        "bus": "can",
+        "seed": 4,
+        "each_s": 0.003,
+        "batch": 6,
+    }
     assert {name: settings[name] for name in wanted} == wanted
     assert not settings["pty"]
 
@@ -121,7 +145,7 @@ def test_a_recorded_drive_can_be_repeated(started):
         (["--fault", "gremlin@3"], "--fault: there is no fault 'gremlin'"),
         (["--fault", "silence@soon"], "--fault: 'silence@soon' is no fault"),
         (["--latency", "40"], "--latency: "),
-        (["--jitter", "2 min"], "latency and jitter are times from 0 to 60 s"),
+        (["--jitter", "2 min"], "latency, jitter and the time of each parameter are from 0 to 60 s"),
         (["--drive", "nowhere.csv"], "nowhere.csv: there is no such file"),
         (["--speed", "0"], "speed: a drive's speed is a number above 0"),
     ],

@@ -14,6 +14,7 @@ from coach.errors import BadInput
 from coach.sources.adapter.car import Car
 from coach.sources.adapter.faults import Faults
 from coach.sources.adapter.ports import Port, PtyPort, TcpPort
+from coach.sources.adapter.services import MOST_PARAMETERS
 from coach.sources.adapter.session import Session, Timing
 from coach.sources.adapter.speaking import Adapter
 
@@ -28,6 +29,8 @@ class AdapterServer:
         faults: what goes wrong; tests keep it to add more while it runs.
         latency_s: from a command to its answer.
         jitter_s: how much more or less, evenly spread.
+        each_s: how much longer for each parameter of a request.
+        batch: the most parameters that the car takes in one request, 1 to 6.
         seed: of jitter and of what is random about faults.
         ecus: control units that answer, 1 or 2.
         bits: of the headers on CAN, 11 or 29.
@@ -48,6 +51,8 @@ class AdapterServer:
         faults: Faults | None = None,
         latency_s: float = 0.0,
         jitter_s: float = 0.0,
+        each_s: float = 0.0,
+        batch: int = MOST_PARAMETERS,
         seed: int = 0,
         ecus: int = 1,
         bits: int = 11,
@@ -59,16 +64,24 @@ class AdapterServer:
     ) -> None:
         if ecus not in {1, 2} or (bus, bits) not in PROTOCOL_OF:
             raise BadInput("a car here has 1 or 2 control units, on can with headers of 11 or 29 bits or on a k-line")
-        if not 0 <= jitter_s <= 60 or not 0 <= latency_s <= 60:
-            raise BadInput("latency and jitter are times from 0 to 60 s", where="latency")
+        if not all(0 <= time_s <= 60 for time_s in (latency_s, jitter_s, each_s)):
+            raise BadInput("latency, jitter and the time of each parameter are from 0 to 60 s", where="latency")
+        if not 1 <= batch <= MOST_PARAMETERS:
+            raise BadInput(f"a car takes from 1 to {MOST_PARAMETERS} parameters in a request", where="batch")
         self.car = car
         self.faults = faults if faults is not None else Faults()
         self._clock = clock if clock is not None else Clock()
         random = Random(seed)
         self.adapter = Adapter(
-            car, ecus=ecus, protocol=PROTOCOL_OF[bus, bits], faults=self.faults, random=random, pad=pad
+            car,
+            ecus=ecus,
+            protocol=PROTOCOL_OF[bus, bits],
+            faults=self.faults,
+            random=random,
+            pad=pad,
+            batch=batch,
         )
-        self._timing = Timing(latency_s, jitter_s, random)
+        self._timing = Timing(latency_s, jitter_s, random, each_s)
         self._tcp, self._folder = port, tempfile.TemporaryDirectory(prefix="coach-adapter-") if pty else None
         self._port: Port | None = None
         self._thread: threading.Thread | None = None

@@ -49,10 +49,12 @@ class Services:
         car: what they know.
         ecus: how many units there are.
         can: whether they sit on CAN; else on a K-line, with one parameter a request and seven bytes a message.
+        batch: the most parameters that they take in a request of mode 01; more get no answer.
     """
 
-    def __init__(self, car: Car, ecus: int, *, can: bool) -> None:
+    def __init__(self, car: Car, ecus: int, *, can: bool, batch: int = MOST_PARAMETERS) -> None:
         self.car, self.ecus, self.can = car, ecus, can
+        self._most = batch if can else 1
 
     def answer(self, request: bytes, only: int | None) -> list[Message]:
         """The messages of every unit, in order.
@@ -93,7 +95,7 @@ class Services:
     def _values(self, mode: int, rest: bytes, ecu: int) -> list[bytes]:
         """Modes 01 and 02: what a unit lacks is left out. In mode 02 each parameter has a frame number."""
         width = 2 if mode == FREEZE else 1
-        most = width * (1 if not self.can else MOST_PARAMETERS // width)
+        most = width * max(1, self._most // width)
         if not rest or len(rest) > most or len(rest) % width:
             return []
         payload = b""

@@ -22,15 +22,17 @@ _PROMPT = b">"
 
 @dataclass(frozen=True)
 class Timing:
-    """How long an answer takes: `latency_s`, more or less by up to `jitter_s`."""
+    """How long an answer takes: `latency_s`, more or less by up to `jitter_s`, and `each_s` for each parameter."""
 
     latency_s: float
     jitter_s: float
     random: Random
+    each_s: float = 0.0
 
-    def next_s(self) -> float:
+    def next_s(self, parameters: int) -> float:
         """The time of the next answer, never below zero."""
-        return max(0.0, self.latency_s + self.jitter_s * (2 * self.random.random() - 1))
+        asked_s = self.each_s * parameters
+        return max(0.0, self.latency_s + self.jitter_s * (2 * self.random.random() - 1)) + asked_s
 
 
 class Session:
@@ -129,7 +131,7 @@ class Session:
     def _pieces(self, said: Said, end: bytes) -> list[tuple[float, bytes]]:
         """The answer with its times; what comes at once is one piece."""
         slow = KLINE_S if said.request and not self._adapter.can else 0.0
-        pieces = [(self._timing.next_s() + slow, end if said.blank else b"")]
+        pieces = [(self._timing.next_s(said.parameters) + slow, end if said.blank else b"")]
         lines = [(after_s, line.encode("ascii") + end) for after_s, line in said.lines]
         for after_s, line in [*lines, (0.0, end + _PROMPT)]:
             if after_s > 0:

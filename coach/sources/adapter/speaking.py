@@ -7,11 +7,11 @@ import threading
 from dataclasses import dataclass, field
 from random import Random
 
-from coach.sources.adapter.car import Car
+from coach.sources.adapter.car import CURRENT, Car
 from coach.sources.adapter.dialect import NAME, UNKNOWN, Dialect, Settings
 from coach.sources.adapter.faults import Fault, Faults
 from coach.sources.adapter.frames import UNITS_29, Frame, can_frames, cut_short, in_turn, kline_frames
-from coach.sources.adapter.services import Message, Services, spoiled
+from coach.sources.adapter.services import MOST_PARAMETERS, Message, Services, spoiled
 
 NO_DATA, CAN_ERROR, NO_CAR, BUS_INIT = "NO DATA", "CAN ERROR", "UNABLE TO CONNECT", "BUS INIT: "
 SEARCHING = "SEARCHING..."
@@ -33,11 +33,13 @@ _EVERYBODY = {"7DF", "DB33F1", "18DB33F1", "C233F1", "686AF1"}
 class Said:
     """What the adapter says: lines, each so many seconds after the one before.
 
-    `request` is whether it went to the car: then bytes that arrive meanwhile stop it.
+    `request` is whether it went to the car: then bytes that arrive meanwhile stop it. `parameters` is how many were
+    asked for in it.
     """
 
     lines: list[tuple[float, str]] = field(default_factory=list)
     request: bool = False
+    parameters: int = 0
     blank: bool = False
 
 
@@ -51,16 +53,18 @@ class Adapter:
         faults: what goes wrong.
         random: for what is random about faults.
         pad: the byte that fills CAN frames up, or None for short ones.
+        batch: the most parameters that the car takes in one request.
     """
 
     def __init__(
-        self, car: Car, *, ecus: int, protocol: int, faults: Faults, random: Random, pad: int | None = 0xAA
-    ) -> None:
+        self, car: Car, *, ecus: int, protocol: int, faults: Faults, random: Random, pad: int | None = 0xAA,
+        batch: int = MOST_PARAMETERS,
+    ) -> None:  # fmt: skip
         self.car, self.protocol, self.pad = car, protocol, pad
         self.can = protocol >= _FIRST_CAN
         self.bits = 11 if protocol in {6, 8} else 29
         self.dialect = Dialect(car.volts)
-        self._services = Services(car, ecus, can=self.can)
+        self._services = Services(car, ecus, can=self.can, batch=batch)
         self._faults, self._random = faults, random
         self._last = ""
         self._lock = threading.Lock()
@@ -114,7 +118,7 @@ class Adapter:
         if kind == "garbage":
             return Said([(0.0, self._nonsense()) for _ in range(self._random.randint(1, 3))], request=True)
         messages = self._services.answer(request, self._addressed())
-        said = Said(request=True)
+        said = Said(request=True, parameters=len(request) - 1 if request[0] == CURRENT else 0)
         if not self._connect(said, there=bool(messages)):
             return said
         if fault is not None:
