@@ -1,9 +1,15 @@
 from __future__ import annotations
 
-import pytest
+from random import Random
 
-from coach.sources.adapter import TableCar
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coach.sources.adapter import KINDS, Faults, TableCar
 from coach.sources.adapter.dialect import Dialect, Settings
+from coach.sources.adapter.speaking import Adapter
+from tests.adapter.conftest import ANSWERS, IDENTITY
 
 
 @pytest.fixture
@@ -152,3 +158,32 @@ def test_no_data_takes_the_timeout(talk):
 def test_answers_can_be_switched_off(talk):
     """R0: the request goes out and nothing is said of it."""
     assert talk().set("ATR0")("010C") == []
+
+
+COMMANDS = ["ATZ", "ATD", "ATE0", "ATH1", "ATH0", "ATS0", "ATCAF0", "ATCFC0", "ATSP0", "ATSP5", "ATSP6", "ATSPA7", 
+            "ATPC", "ATSH7E1", "ATSHDA18F1", "ATSH8118F1", "ATCRA7EX", "ATCRA18DAF110", "ATAR", "ATR0", "0100",
+            "010C0D0B", "03", "0902", "22F40C", "020C00", ""]  # fmt: skip
+
+
+@given(
+    lines=st.lists(
+        st.one_of(
+            st.sampled_from(COMMANDS), st.text(max_size=20), st.binary(min_size=1, max_size=8).map(lambda b: b.hex()),
+            st.text("ATSHCRPDW0123456789", max_size=9).map(lambda text: f"AT{text}"),
+        ),
+        max_size=12,
+    ),
+    protocol=st.sampled_from([3, 5, 6, 7]),
+    kind=st.sampled_from([None, *KINDS]),
+)  # fmt: skip
+def test_whatever_is_said_it_answers_in_plain_lines(lines, protocol, kind):
+    """Commands in any order, nonsense and any fault: no error, printable lines, nothing like a prompt."""
+    faults = Faults()
+    adapter = Adapter(TableCar(ANSWERS, IDENTITY), ecus=2, protocol=protocol, faults=faults, random=Random(1))
+    for line in lines:
+        if kind is not None:
+            faults.now(kind)
+        for _, said in adapter.hear(line, 0).lines:
+            assert said.isascii()
+            assert said.isprintable()
+            assert ">" not in said
