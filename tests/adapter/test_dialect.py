@@ -160,7 +160,7 @@ def test_answers_can_be_switched_off(talk):
     assert talk().set("ATR0")("010C") == []
 
 
-COMMANDS = ["ATZ", "ATD", "ATE0", "ATH1", "ATH0", "ATS0", "ATCAF0", "ATCFC0", "ATSP0", "ATSP5", "ATSP6", "ATSPA7", 
+COMMANDS = ["ATZ", "ATD", "ATE0", "ATH1", "ATH0", "ATS0", "ATCAF0", "ATCFC0", "ATSP0", "ATSP5", "ATSP6", "ATSPA7",
             "ATPC", "ATSH7E1", "ATSHDA18F1", "ATSH8118F1", "ATCRA7EX", "ATCRA18DAF110", "ATAR", "ATR0", "0100",
             "010C0D0B", "03", "0902", "22F40C", "020C00", ""]  # fmt: skip
 
