@@ -7,6 +7,7 @@ import click
 from coach import __version__
 from coach.cli.cmd_adapter import adapter
 from coach.cli.cmd_judge import judge
+from coach.cli.cmd_link import link
 from coach.cli.cmd_recipe import recipe
 from coach.cli.cmd_serve import demo, serve
 from coach.cli.group import Coach
@@ -45,5 +46,6 @@ main.add_command(demo)
 main.add_command(serve)
 main.add_command(judge)
 main.add_command(recipe)
+main.add_command(link)
 
 __all__ = ["main"]

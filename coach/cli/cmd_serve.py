@@ -15,11 +15,16 @@ import click
 from coach.cli.group import say
 
 if TYPE_CHECKING:
+    from contextlib import ExitStack
+
+    from coach.server.carlink import GivenLink
     from coach.server.services import Given
 
 PORT = 8765
 DEMO = "everything-qualifies"
 FLAT_OUT = "max"
+ADAPTER_S = 0.04
+"""How long the virtual adapter takes to answer, as a usual one does (common practice, no source)."""
 FASTEST = 1_000.0
 """The page writes speeds as numbers: this one is as good as flat out."""
 
@@ -51,7 +56,10 @@ class _Speed(click.ParamType[float]):
 @click.option("--data", type=_FILE, help="Folder to keep the drive in; else it is gone when the demo ends.")
 @click.option("--no-open", is_flag=True, help="Do not open a browser.")
 @click.option("--auto", is_flag=True, help="Start the drive at once instead of from the page.")
-def demo(speed: float, scenario: str, port: int, data: Path | None, *, no_open: bool, auto: bool) -> int:
+@click.option("--through-adapter", is_flag=True, help="Drive a simulated car behind a virtual adapter, at real speed.")
+def demo(
+    speed: float, scenario: str, port: int, data: Path | None, *, no_open: bool, auto: bool, through_adapter: bool
+) -> int:  # fmt: skip
     """Replay a bundled drive against a bundled recipe, on the phone page.
 
     Everything happens on this machine. End it with Ctrl-C.
@@ -60,7 +68,9 @@ def demo(speed: float, scenario: str, port: int, data: Path | None, *, no_open: 
     Example:
       coach demo
       coach demo --speed 8 --drive limit-passed
+      coach demo --through-adapter
     """  # noqa: D301 - click takes this character to keep lines as they are
+    from contextlib import ExitStack
     from hashlib import sha256
     from tempfile import TemporaryDirectory
 
@@ -74,15 +84,33 @@ def demo(speed: float, scenario: str, port: int, data: Path | None, *, no_open: 
     known = sorted(p.name.split(".")[0] for p in traces.glob("*.csv*"))
     if scenario not in known:
         raise BadInput(f"there is no bundled drive {scenario!r}; there are: {', '.join(known)}", where="--drive")
-    source, recipe_sha = f"replay:{scenario}", sha256(recipe.read_bytes()).hexdigest()
+    if through_adapter and speed != 1:
+        raise BadInput("a car behind an adapter drives at real speed only: leave --speed out", where="--speed")
+    source = "link:0" if through_adapter else f"replay:{scenario}"
+    recipe_sha = sha256(recipe.read_bytes()).hexdigest()
     at = "#/drive" if auto else f"#/ready?recipe={recipe_sha}&source={quote(source, safe=':')}&speed={speed:g}"
     start = Demo(source, recipe_sha, speed) if auto else None
-    with TemporaryDirectory(prefix="coach-demo-", ignore_cleanup_errors=True) as scratch:
+    with ExitStack() as around:
+        scratch = around.enter_context(TemporaryDirectory(prefix="coach-demo-", ignore_cleanup_errors=True))
+        links = (_virtual_car(scenario, traces, around),) if through_adapter else ()
         serve(
-            port=port, data_dir=data or Path(scratch), demo=start, given=Given(recipes=(recipe,)),
+            port=port, data_dir=data or Path(scratch), demo=start, given=Given(recipes=(recipe,), links=links),
             on_ready=_announce(at, no_open=no_open),
         )  # fmt: skip
     return 0
+
+
+def _virtual_car(scenario: str, traces: Path, around: ExitStack) -> GivenLink:
+    """A simulated car behind a virtual adapter, there for as long as `around` is open."""
+    from coach.catalogue import default_catalogue
+    from coach.clock import Clock
+    from coach.server.carlink import GivenLink
+    from coach.sources.adapter import AdapterServer, SimulatedCar
+    from coach.sources.simulator.scenarios import scenario as named
+
+    car = SimulatedCar(named(scenario), default_catalogue(), Clock())
+    url = around.enter_context(AdapterServer(car, latency_s=ADAPTER_S, jitter_s=ADAPTER_S / 4)).url
+    return GivenLink(url, vehicle=(traces / "demo-vehicle.toml").read_bytes(), begin=car.restart)
 
 
 @click.command()
@@ -90,13 +118,14 @@ def demo(speed: float, scenario: str, port: int, data: Path | None, *, no_open: 
 @click.option(
     "--drive", "drives", type=_FILE, multiple=True, help="A recorded drive to offer; may be given several times."
 )
-@click.option("--vehicle", "vehicle_file", type=_FILE, help="The car that those drives were recorded with.")
+@click.option("--link", "links", multiple=True, help="An adapter: /dev/rfcomm0, COM5, socket://192.168.0.10:35000.")
+@click.option("--vehicle", "vehicle_file", type=_FILE, help="The car of those drives and adapters.")
 @click.option("--port", type=_PORT, default=PORT, show_default=True, help="Port of the page; 0 takes a free one.")
 @click.option("--data", type=_FILE, help="Folder to keep drives in.  [default: the user's own]")
 @click.option("--no-open", is_flag=True, help="Do not open a browser.")
 def serve(
-    recipes: tuple[Path, ...], drives: tuple[Path, ...], vehicle_file: Path | None, port: int, data: Path | None, *,
-    no_open: bool,
+    recipes: tuple[Path, ...], drives: tuple[Path, ...], links: tuple[str, ...], vehicle_file: Path | None, port: int,
+    data: Path | None, *, no_open: bool,
 ) -> int:  # fmt: skip
     """Serve the phone page on this machine. End it with Ctrl-C.
 
@@ -104,18 +133,24 @@ def serve(
     Example:
       coach serve
       coach serve --recipe request.toml --drive drive.csv --vehicle car.toml
+      coach serve --recipe request.toml --link /dev/rfcomm0 --vehicle car.toml
     """  # noqa: D301 - click takes this character to keep lines as they are
     from coach.server.run import serve as run
 
-    run(port=port, data_dir=data, given=_given(recipes, drives, vehicle_file), on_ready=_announce("", no_open=no_open))
+    given = _given(recipes, drives, links, vehicle_file)
+    run(port=port, data_dir=data, given=given, on_ready=_announce("", no_open=no_open))
     return 0
 
 
-def _given(recipes: tuple[Path, ...], drives: tuple[Path, ...], vehicle_file: Path | None) -> Given:
+def _given(
+    recipes: tuple[Path, ...], drives: tuple[Path, ...], links: tuple[str, ...], vehicle_file: Path | None
+) -> Given:  # fmt: skip
     """What was named, looked at before anything is started. Raises CoachError."""
     from coach.errors import TableError
     from coach.recipe import load_recipe
+    from coach.server.carlink import GivenLink
     from coach.server.services import Given
+    from coach.sources.link.port import check_url
     from coach.vehicle import load_vehicle
 
     for path in recipes:
@@ -127,7 +162,7 @@ def _given(recipes: tuple[Path, ...], drives: tuple[Path, ...], vehicle_file: Pa
     if vehicle_file is not None:
         load_vehicle(vehicle_file)
         vehicle = vehicle_file.read_bytes()
-    return Given(recipes, drives, vehicle)
+    return Given(recipes, drives, vehicle, tuple(GivenLink(check_url(url)) for url in links))
 
 
 def _announce(at: str, *, no_open: bool) -> Callable[[str], None]:

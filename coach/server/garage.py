@@ -1,4 +1,4 @@
-"""What can be driven with: bundled recorded drives, tables named when the server was started, the simulator.
+"""What can be driven with: bundled recorded drives, tables named when the server was started, the simulator, a car.
 
 Tables are read in a child process, once, and kept; a simulated drive is made as it goes.
 """
@@ -14,14 +14,17 @@ from typing import Any, Literal
 
 from coach.errors import CoachError, NotFound
 from coach.recording import Recording
+from coach.server.carlink import CarLink, signals_of
 from coach.signals import Catalogue
 from coach.sources.base import Source
+from coach.sources.link.discover import Found
 from coach.sources.replay import Replay
 from coach.sources.simulator.scenarios import SCENARIOS, Scenario
 
 REPLAY = "replay:"
 TABLE = "table:"
 SIMULATOR = "simulator:"
+LINK = "link:"
 KEPT = 4
 """Recordings kept in memory."""
 
@@ -34,10 +37,11 @@ class Entry:
 
     id: str
     title: str
-    kind: Literal["replay", "simulator"]
+    kind: Literal["replay", "simulator", "link"]
     text: str
     path: Path | None = None
     scenario: Scenario | None = None
+    link: CarLink | None = None
     vehicle: bytes | None = None
 
     def json(self) -> dict[str, Any]:
@@ -53,11 +57,13 @@ class Garage:
         tables: more tables, by path.
         vehicle: a vehicle file that goes with the tables, or None.
         read_table: reads a table; the server's runs in a child process.
+        links: cars behind adapters, each with its vehicle file or None.
     """
 
     def __init__(
-        self, catalogue: Catalogue, traces: Path, tables: Iterable[Path], vehicle: bytes | None, read_table: ReadTable
-    ) -> None:
+        self, catalogue: Catalogue, traces: Path, tables: Iterable[Path], vehicle: bytes | None, read_table: ReadTable,
+        links: Iterable[tuple[CarLink, bytes | None]] = (),
+    ) -> None:  # fmt: skip
         self._catalogue = catalogue
         self._read_table = read_table
         self._lock = Lock()
@@ -66,6 +72,8 @@ class Garage:
         self._entries: dict[str, Entry] = {}
         car_file = traces / "demo-vehicle.toml"
         car = car_file.read_bytes() if car_file.is_file() else None
+        for n, (link, own) in enumerate(links):
+            self._add(Entry(f"{LINK}{n}", "The car", "link", link.url, link=link, vehicle=own or vehicle))
         for n, path in enumerate(tables):
             self._add(Entry(f"{TABLE}{n}", path.name, "replay", str(path.parent), path=path, vehicle=vehicle))
         for scenario in SCENARIOS:
@@ -115,8 +123,16 @@ class Garage:
         return self._read_table(entry.path, self._catalogue)
 
     def open(self, source: str, speed: float | None) -> Source:
-        """A source for one drive. Raises NotFound, and TableError when its table cannot be read."""
+        """A source for one drive.
+
+        Raises:
+            NotFound: no such source.
+            TableError: its table cannot be read.
+            Failure: the car cannot be reached.
+        """
         entry = self.entry(source)
+        if entry.link is not None:
+            return entry.link.source()
         if entry.scenario is not None:
             return entry.scenario.source(speed)
         reading = self.look(source)
@@ -133,6 +149,9 @@ class Garage:
             NotFound: there is no such source.
         """
         entry = self.entry(source)
+        if entry.link is not None:
+            car = entry.link.found()
+            return signals_of(car) if isinstance(car, Found) else car
         if entry.scenario is not None:
             return {name: batch.rate_hz for batch in entry.scenario.batches for name in batch.signals}
         reading = self.look(source)
@@ -147,6 +166,9 @@ class Garage:
     def first_value(self, source: str, signal: str) -> float | None:
         """The first value of a signal, where the source has been read and has one."""
         entry = self.entry(source)
+        if entry.link is not None:
+            car = entry.link.found()
+            return car.first_values.get(signal) if isinstance(car, Found) else None
         if entry.scenario is not None:
             return entry.scenario.car.coolant_c if signal == "coolant_temp" else None
         reading = self.look(source)
@@ -157,6 +179,9 @@ class Garage:
 
     def close(self) -> None:
         """Reads nothing more."""
+        for entry in self._entries.values():
+            if entry.link is not None:
+                entry.link.close()
         self._readers.shutdown(wait=False, cancel_futures=True)
 
 

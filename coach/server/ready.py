@@ -6,11 +6,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from coach.errors import CoachError
-from coach.plan import check_plan
+from coach.plan import check_plan, resolve
 from coach.recipe import Recipe
+from coach.server.carlink import advice, connected, expected, together
 from coach.server.garage import Garage
 from coach.shown import Units, show
 from coach.signals import Catalogue
+from coach.sources.link.discover import Found
 from coach.vehicle import Vehicle
 from coach.words import Words, inside
 
@@ -32,15 +34,24 @@ def ready_marks(
 
     found = garage.signals(source)
     rest = [_road(recipe, vehicle, words, units), _room(free_bytes, words)]
+    car = garage.entry(source).link
+    which = "" if car is None else "_car"
     if found is None:
         waiting = [mark(name, "todo", "not_yet") for name in ("signals", "engine")]
-        return [mark("link", "looking", "link_looking"), *waiting, *rest]
+        return [mark("link", "looking", f"link_looking{which}"), *waiting, *rest]
     if isinstance(found, CoachError):
         waiting = [mark(name, "todo", "not_yet") for name in ("signals", "engine")]
-        return [mark("link", "bad", "link_bad", why=str(found)), *waiting, *rest]
-    link = mark("link", "ok", f"link_{garage.entry(source).kind}")
+        return [mark("link", "bad", f"link_bad{which}", why=str(found)), *waiting, *rest]
     engine = _engine(recipe, garage.first_value(source, "coolant_temp"), words, units)
-    return [link, _signals(recipe, found, vehicle, catalogue, words), engine, *rest]
+    known = None if car is None else car.found()
+    if not isinstance(known, Found):
+        link = mark("link", "ok", f"link_{garage.entry(source).kind}")
+        return [link, _signals(recipe, found, vehicle, catalogue, words), engine, *rest]
+    link = mark("link", "warn" if known.stored else "ok", "link_link", **connected(known))
+    rates = expected(resolve(recipe, catalogue, vehicle, measured=found), known, catalogue)
+    signals = _signals(recipe, together(rates, known), vehicle, catalogue, words)
+    signals["text"] = f"{signals['text']} {advice(rates, known)}".strip()
+    return [link, signals, engine, *rest]
 
 
 def _signals(

@@ -24,12 +24,15 @@ from coach.errors import Conflict, NotFound
 from coach.plan import resolve
 from coach.recipe import Recipe
 from coach.recording import Mark
+from coach.server.carlink import CarLink, GivenLink
 from coach.server.garage import Entry, Garage, ReadTable
 from coach.server.models import StartDrive
 from coach.server.ready import ready_marks
 from coach.server.shelf import RecipeShelf
 from coach.shown import METRIC
 from coach.sources.base import Source
+from coach.sources.link.rates import asked_hz
+from coach.sources.link.source import LinkSource
 from coach.store import Around, DriveRow, NewDrive, Store
 from coach.store.planjson import dump_catalogue, dump_plan, load_plan
 from coach.vehicle import Vehicle, parse_vehicle
@@ -43,11 +46,12 @@ ROLE = "role"
 
 @dataclass(frozen=True)
 class Given:
-    """Files named when the server was started: more recipes, tables, and the vehicle of those tables."""
+    """What was named when the server was started: recipes, tables, adapters, and the vehicle of those."""
 
     recipes: tuple[Path, ...] = ()
     tables: tuple[Path, ...] = ()
     vehicle: bytes | None = None
+    links: tuple[GivenLink, ...] = ()
 
 
 @dataclass
@@ -79,10 +83,11 @@ class Services:
         given = given or Given()
         traces = traces or traces_root()
         words, catalogue = load_words(), default_catalogue()
+        links = [(CarLink(link, catalogue, clock), link.vehicle) for link in given.links]
         recipes = [*given.recipes, *sorted(traces.glob("*recipe*.toml"))]
         return cls(
             store, worker, clock, RecipeShelf(store, catalogue, words, recipes),
-            Garage(catalogue, traces, given.tables, given.vehicle, read_table), words,
+            Garage(catalogue, traces, given.tables, given.vehicle, read_table, links), words,
         )  # fmt: skip
 
     # --- drives
@@ -103,17 +108,20 @@ class Services:
         people = source.kind == "link" or source.people_recorded
         catalogue = default_catalogue()
         plan = resolve(recipe, catalogue, vehicle, measured=source.signals or None, people_recorded=people)
+        speed = asked.speed
+        if isinstance(source, LinkSource):
+            source.asked_hz, speed = asked_hz(plan, catalogue), 1.0
         new = NewDrive(
             recipe=recipe.source, recipe_sha=recipe.sha256, recipe_name=recipe.name, title=recipe.title,
             revision=recipe.revision, plan=dump_plan(plan), catalogue=dump_catalogue(catalogue), rules=plan.rules,
             vehicle=vehicle_file, vehicle_name=vehicle_name,
-            source=_source_facts(entry, source, asked.speed, people=people),
+            source=_source_facts(entry, source, speed, people=people),
             around={c.id: Around(c.before_us, c.after_us) for c in recipe.captures},
         )  # fmt: skip
         units = METRIC if vehicle is None else vehicle.units
         face = Adviser(recipe, plan, catalogue, self.words, units)
         marks = first_marks(recipe, asked.role, asked.acknowledged)
-        setup = Setup(new, plan, source, face, marks, asked.speed)
+        setup = Setup(new, plan, source, face, marks, speed)
         with self._lock:
             self._must_be_free()
             drive = Drive(setup, self.store, self.worker, self.clock, self.ring)

@@ -174,3 +174,19 @@ def test_whatever_is_there_is_found_again(order: list[int], count: int, random) 
         assert walk(data, LENGTHS, LENGTHS) == parts
         with pytest.raises(Failure):
             walk(data[:-1], LENGTHS, LENGTHS)
+
+
+def test_the_parsers_come_without_a_word() -> None:
+    """Nothing on stderr when the link is used, and neither units nor parsers loaded before that."""
+    import subprocess
+    import sys
+
+    program = (
+        "import sys, coach.sources.link.source, coach.sources.link.look\n"
+        "print('pint' in sys.modules, 'obd' in sys.modules, 'serial' in sys.modules)\n"
+        "from coach.sources.link.answers import Frames\n"
+        "print(Frames('6', ['7E8064100BE3FA813']).engine)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["False", "False", "False", "0"]
+    assert done.stderr == ""

@@ -53,7 +53,7 @@ class Fake:
         return self.coolant
 
     def entry(self, source):
-        return type("E", (), {"kind": "replay"})
+        return type("E", (), {"kind": "replay", "link": None})
 
 
 def marks(found=GOOD, *, coolant=85.0, vehicle=CAR, free=10**15, recipe=RECIPE):

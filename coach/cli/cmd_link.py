@@ -1,0 +1,174 @@
+"""`coach link`: adapters that look usable, and what one of them finds in a car."""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from coach.cli.group import print_json, say
+
+if TYPE_CHECKING:
+    from coach.recipe import Recipe
+    from coach.sources.link.discover import Found
+
+_FILE = click.Path(path_type=Path)
+
+
+@click.group()
+def link() -> None:
+    """Find an adapter, and see what it finds in the car. Nothing is ever written to the car.
+
+    \b
+    Example:
+      coach link find
+      coach link test /dev/rfcomm0
+    """  # noqa: D301 - click takes this character to keep lines as they are
+
+
+@link.command()
+@click.option("--json", "as_json", is_flag=True, help="Print the list as JSON.")
+def find(*, as_json: bool) -> int:
+    """List the ports of this machine at which an adapter may be, and say how to reach one over the air.
+
+    \b
+    Example:
+      coach link find
+    """  # noqa: D301 - click takes this character to keep lines as they are
+    from coach.sources.link.find import HOW, find_ports
+
+    ports = find_ports()
+    if as_json:
+        print_json({"ports": [{"url": p.url, "text": p.text, "likely": p.likely} for p in ports], "how": list(HOW)})
+        return 0
+    for port in ports:
+        say(f"{'*' if port.likely else ' '} {port.url:<20} {port.text}\n")
+    if ports:
+        say("* looks like an adapter. Try one with: coach link test PORT\n\n")
+    else:
+        say("No serial port here looks like an adapter.\n\n")
+    say("".join(f"{line}\n" for line in HOW))
+    return 0
+
+
+@link.command()
+@click.argument("url")
+@click.option("--recipe", "recipe_file", type=_FILE, help="Also say how fast each signal of this recipe would come.")
+@click.option("--vehicle", "vehicle_file", type=_FILE, help="The car's gears, tyre and pedal, TOML.")
+@click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
+def test(url: str, recipe_file: Path | None, vehicle_file: Path | None, *, as_json: bool) -> int:
+    """Connect to the adapter at URL, ask the car what it offers, and hang up.
+
+    Ignition on, or engine running. URL is a serial port or socket://HOST:PORT.
+
+    \b
+    Example:
+      coach link test /dev/rfcomm0
+      coach link test socket://192.168.0.10:35000 --recipe request.toml
+    """  # noqa: D301 - click takes this character to keep lines as they are
+    from coach.catalogue import default_catalogue
+    from coach.clock import Clock
+    from coach.recipe import load_recipe
+    from coach.sources.link.look import look
+    from coach.vehicle import load_vehicle
+
+    catalogue = default_catalogue()
+    recipe = None if recipe_file is None else load_recipe(recipe_file, catalogue)
+    vehicle = None if vehicle_file is None else load_vehicle(vehicle_file)
+    found = look(url, catalogue, Clock(), threading.Event(), tell=_tell)
+    result = found_json(found)
+    if recipe is not None:
+        result["recipe"] = recipe_json(recipe, found, vehicle)
+    if as_json:
+        print_json(result)
+    else:
+        say(found_text(result))
+    return 0
+
+
+def _tell(what: str) -> None:
+    click.echo(f"looking: {what}", err=True)
+
+
+def found_json(found: Found) -> dict[str, Any]:
+    """What was found, JSON-able; the vehicle's number is masked."""
+    from coach.catalogue import default_catalogue
+    from coach.vin import mask_vin
+
+    catalogue = default_catalogue()
+    identity = found.identity()
+    identity["vin"] = None if found.vin is None else mask_vin(found.vin)
+    signals = [
+        {"signal": name, "title": catalogue[name].title, "parameter": f"{way.reading.pid:02X}",
+         "value": _finite(found.first_values.get(name)), "unit": catalogue[name].unit}
+        for name, way in sorted(found.signals.items(), key=lambda item: (item[1].reading.pid, item[0]))
+    ]  # fmt: skip
+    refused = [{"parameter": f"{pid:02X}", "why": why} for pid, why in sorted(found.refused.items())]
+    return {**identity, "signals": signals, "refused": refused, "offered": [f"{p:02X}" for p in sorted(found.offered)]}
+
+
+def _finite(value: float | None) -> float | None:
+    return value if value is not None and value == value else None  # noqa: PLR0124 - NaN is not itself
+
+
+def recipe_json(recipe: Recipe, found: Found, vehicle: Any) -> dict[str, Any]:
+    """The rate of each signal that a recipe rests on: asked, and expected from this car."""
+    from coach.catalogue import default_catalogue
+    from coach.plan import resolve
+    from coach.sources.link.rates import advice, asked_hz, expect, least_shares, pids_of
+
+    catalogue = default_catalogue()
+    plan = resolve(recipe, catalogue, vehicle, measured=frozenset(pids_of(found)))
+    rates = expect(asked_hz(plan, catalogue), found, least_shares(plan))
+    return {
+        "title": recipe.title,
+        "signals": [
+            {"signal": e.signal, "asked_hz": round(e.asked_hz, 2), "expected_hz": round(e.expected_hz, 2),
+             "offered": e.offered, "enough": e.enough}
+            for e in rates
+        ],
+        "missing": [e.signal for e in rates if not e.offered],
+        "advice": advice(rates, found),
+    }  # fmt: skip
+
+
+def _list(some: list[str]) -> str:
+    return ", ".join(some) or "none"
+
+
+def found_text(result: dict[str, Any]) -> str:
+    """What was found, for a person."""
+    volts = "unknown" if result["voltage"] is None else f"{result['voltage']:.1f} V"
+    batch = result["batch"]
+    how = f"{batch} signals a request, {result['batch_round_trip_ms']:g} ms" if batch > 1 else "one signal a request"
+    codes = result["codes"]
+    lines = [
+        f"Adapter         {result['adapter']}",
+        f"Protocol        {result['protocol']}",
+        f"Battery         {volts}",
+        f"Vehicle         {result['vin'] or 'does not tell its number'}",
+        *(f"Control unit    {e['address']}: {', '.join(e['calibrations']) or 'no calibration named'}"
+          f"{' (' + ', '.join(e['verifications']) + ')' if e['verifications'] else ''}"
+          f"{', engine' if e['address'] == result['engine'] else ''}" for e in result["ecus"]),
+        f"Trouble codes   stored: {_list(codes['stored'])}; pending: {_list(codes['pending'])}",
+        f"Round trip      {result['round_trip_ms']:g} ms",
+        f"Batches         {how}",
+        "",
+        "Signals",
+    ]  # fmt: skip
+    for s in result["signals"]:
+        value = "no value" if s["value"] is None else f"{s['value']:.6g} {s['unit']}".strip()
+        lines.append(f"  {s['parameter']}  {s['signal']:<24} {value}")
+    lines += [f"  {r['parameter']}  cannot be used: {r['why']}" for r in result["refused"]]
+    recipe = result.get("recipe")
+    if recipe is not None:
+        lines += ["", f"For: {recipe['title']}"]
+        for s in recipe["signals"]:
+            given = f"{s['expected_hz']:g} Hz" if s["offered"] else "the car does not offer it"
+            mark = " " if s["enough"] else "!"
+            lines.append(f"{mark} {s['signal']:<26} asked {s['asked_hz']:g} Hz, expected {given}")
+        if recipe["advice"]:
+            lines.append(recipe["advice"])
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,127 @@
+"""A car behind an adapter, as one of the sources: looked at before the drive, opened for the drive."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
+
+from coach.clock import Clock
+from coach.core.spec import JudgePlan
+from coach.errors import CoachError, Conflict
+from coach.shown import METRIC, Units, show
+from coach.signals import Catalogue
+from coach.sources.link.discover import Found
+from coach.sources.link.look import look
+from coach.sources.link.port import Opener, check_url, open_serial
+from coach.sources.link.rates import Expected, advice, asked_hz, expect, least_shares, pids_of
+from coach.sources.link.source import LinkSource
+
+
+@dataclass(frozen=True)
+class GivenLink:
+    """An adapter named when the server was started.
+
+    Attributes:
+        url: its address, as pyserial takes it.
+        vehicle: the car's vehicle file, or None.
+        begin: called when a drive starts; a virtual car starts its own drive with it.
+    """
+
+    url: str
+    vehicle: bytes | None = None
+    begin: Callable[[], None] | None = None
+
+
+class CarLink:
+    """What is known of the car at one address.
+
+    Args:
+        given: the address.
+        catalogue: the signals that are looked for.
+        clock: for deadlines.
+        opener: opens the port; tests hand in one of their own.
+
+    Raises:
+        BadInput: no address of an adapter.
+    """
+
+    def __init__(
+        self, given: GivenLink, catalogue: Catalogue, clock: Clock, opener: Opener = open_serial
+    ) -> None:  # fmt: skip
+        self.url = check_url(given.url)
+        self._begin = given.begin
+        self._catalogue, self._clock, self._opener = catalogue, clock, opener
+        self._lock = threading.Lock()
+        self._stop = threading.Event()
+        self._looking: Future[Found] | None = None
+        self._workers = ThreadPoolExecutor(1, thread_name_prefix="link-look")
+
+    def look(self) -> Future[Found]:
+        """Starts looking for the car, or gives the look that was started. What was found stays."""
+        with self._lock:
+            if self._looking is None:
+                self._looking = self._workers.submit(
+                    look, self.url, self._catalogue, self._clock, self._stop, opener=self._opener
+                )
+            return self._looking
+
+    def found(self) -> Found | CoachError | None:
+        """The car; None while it is looked for; or why there is none, told once: the next one asking looks again."""
+        looking = self.look()
+        if not looking.done():
+            return None
+        error = looking.exception()
+        if error is None:
+            return looking.result()
+        with self._lock:
+            if self._looking is looking:
+                self._looking = None
+        return error if isinstance(error, CoachError) else Conflict("the link was closed", where=self.url)
+
+    def source(self) -> LinkSource:
+        """The source for one drive. Waits for the car where it is still looked for.
+
+        Raises:
+            Failure, Conflict: there is none, and why.
+        """
+        looking = self.look()
+        looking.exception()
+        found = self.found()
+        if not isinstance(found, Found):
+            raise found or Conflict("the car is still looked for", where=self.url)
+        if self._begin is not None:
+            self._begin()
+        return LinkSource(self.url, found, catalogue=self._catalogue, opener=self._opener)
+
+    def close(self) -> None:
+        """Looks no more."""
+        self._stop.set()
+        self._workers.shutdown(wait=False, cancel_futures=True)
+
+
+def signals_of(found: Found) -> dict[str, float]:
+    """The signals that a car offers, each with the rate that it would have alone."""
+    alone_hz = 1e6 / max(1, found.single_us)
+    return dict.fromkeys(pids_of(found), alone_hz)
+
+
+def expected(plan: JudgePlan, found: Found, catalogue: Catalogue) -> list[Expected]:
+    """What the link will give of what a plan asks for."""
+    return expect(asked_hz(plan, catalogue), found, least_shares(plan))
+
+
+def together(rates: list[Expected], found: Found) -> Mapping[str, float]:
+    """Every signal on offer with its rate: with all that is asked for, or alone where nothing is asked of it."""
+    return {**signals_of(found), **{e.signal: e.expected_hz for e in rates if e.offered}}
+
+
+def connected(found: Found, units: Units = METRIC) -> dict[str, str]:
+    """What the sentence of the link's mark says."""
+    volts = "" if found.voltage is None else f", {show(found.voltage, 'V', units).text} V"
+    codes = f" The car has stored {', '.join(found.stored)}." if found.stored else ""
+    return {"adapter": found.adapter, "protocol": found.protocol_name, "volts": volts, "codes": codes}
+
+
+__all__ = ["CarLink", "GivenLink", "advice", "connected", "expected", "signals_of", "together"]

@@ -1,0 +1,133 @@
+"""`coach link`: what it finds at a virtual adapter, as text and as JSON, and one sentence when there is none."""
+
+from __future__ import annotations
+
+import json
+from types import SimpleNamespace
+
+import pytest
+from click.testing import CliRunner
+
+from coach.cli import main
+from coach.sources.adapter import AdapterServer, Identity
+from coach.sources.link import find as module
+from coach.sources.link.find import find_ports
+from tests.link.wired import table_car
+
+RECIPE = """
+format = 1
+title = "Second revision"
+revision = 1
+[record]
+engine_speed = "8 Hz"
+oil_temp = "0.5 Hz"
+[[capture]]
+id = "a"
+title = "Steady"
+hold = "3 min"
+[capture.keep]
+road_speed = { min = "72 km/h", max = "88 km/h" }
+"""
+
+
+@pytest.fixture
+def recipe(tmp_path):
+    path = tmp_path / "request.toml"
+    path.write_text(RECIPE)
+    return str(path)
+
+
+def run(*words):
+    return CliRunner().invoke(main, ["link", *words])
+
+
+def test_a_car_is_described_with_its_number_masked(recipe):
+    identity = Identity(stored=("P0171",))
+    with AdapterServer(table_car(identity=identity, answers={(1, 0x0C, 1): b"\x00\x04"}), ecus=2) as server:
+        done = run("test", server.url, "--recipe", recipe)
+    assert done.exit_code == 0, done.output
+    text = done.stdout
+    assert "Adapter         virtual adapter 1" in text
+    assert "ISO 15765-4 (CAN, 11 bit, 500 kbit/s)" in text
+    assert "Battery         12.6 V" in text
+    assert identity.vin not in text
+    assert f"Vehicle         {identity.vin[:3]}" in text
+    assert "COACH-ENGINE-01 (1791BC82), engine" in text
+    assert "COACH-GEARBOX-1 (2A04D0F6)\n" in text
+    assert "stored: P0171; pending: none" in text
+    assert "6 signals a request" in text
+    assert "0C  engine_speed             1726 rpm" in text
+    assert "  engine_speed               asked 8 Hz, expected 8 Hz" in text
+    assert "! oil_temp                   asked 0.5 Hz, expected the car does not offer it" in text
+
+
+def test_the_same_as_json(recipe):
+    with AdapterServer(table_car()) as server:
+        done = run("test", server.url, "--recipe", recipe, "--json")
+    found = json.loads(done.stdout)
+    assert found["batch"] == 6
+    assert found["voltage"] == 12.6
+    assert {"signal": "engine_speed", "title": "Engine speed", "parameter": "0C", "value": 1726.0, "unit": "rpm"} in (
+        found["signals"]
+    )
+    assert found["recipe"]["missing"] == ["oil_temp"]
+    assert found["recipe"]["advice"] == ""
+    assert found["refused"] == []
+    assert "1C" in found["offered"]
+
+
+def test_a_slow_car_gets_advice_and_what_cannot_be_used_is_said(tmp_path, monkeypatch):
+    monkeypatch.setattr("coach.sources.adapter.session.KLINE_S", 0.02)
+    recipe = tmp_path / "request.toml"
+    recipe.write_text(RECIPE.replace("8 Hz", "80 Hz"))
+    car = table_car(answers={(1, 0x0D): b"\x50\x00"}, identity=Identity(vin=""))
+    with AdapterServer(car, bus="k-line") as server:
+        done = run("test", server.url, "--recipe", str(recipe))
+    assert done.exit_code == 0, done.output
+    assert "does not tell its number" in done.stdout
+    assert "one signal a request" in done.stdout
+    assert "0D  cannot be used: An answer is 2 bytes long and not 1." in done.stdout
+    assert "engine_speed too rarely" in done.stdout
+
+
+def test_no_adapter_is_one_sentence():
+    with AdapterServer(table_car()) as server:
+        url = server.url
+    for words in (("test", url), ("test", "http://x"), ("test", "/dev/there-is-no-such-port")):
+        with pytest.raises(SystemExit) as ended:
+            main.main(["link", *words])
+        assert ended.value.code == 2
+
+
+def port(device, description, vid=None, manufacturer=None):
+    return SimpleNamespace(device=device, description=description, vid=vid, manufacturer=manufacturer)
+
+
+def test_ports_that_look_like_adapters_come_first():
+    ports = find_ports(
+        lambda: [port("/dev/ttyS0", "n/a"), port("/dev/ttyUSB0", "FT232R", 0x0403, "FTDI"),
+                 port("COM7", "Standard Serial over Bluetooth link")]
+    )  # fmt: skip
+    there = [(p.url, p.likely) for p in ports if "rfcomm" not in p.url]
+    assert there == [("/dev/ttyUSB0", True), ("COM7", True), ("/dev/ttyS0", False)]
+    assert {p.text for p in ports} >= {"FT232R, FTDI", "serial port"}
+
+
+def test_find_says_how_to_reach_the_others(monkeypatch):
+    monkeypatch.setattr(module.glob, "glob", lambda _: ["/dev/rfcomm0"])
+    monkeypatch.setattr(module.sys, "platform", "linux")
+    monkeypatch.setattr(module, "_system", lambda: [port("/dev/ttyS0", "n/a")])
+    done = run("find")
+    assert "* /dev/rfcomm0" in done.stdout
+    assert "  /dev/ttyS0" in done.stdout
+    assert "coach link test PORT" in done.stdout
+    assert "socket://192.168.0.10:35000" in done.stdout
+    found = json.loads(run("find", "--json").stdout)
+    assert found["ports"][0] == {"url": "/dev/rfcomm0", "text": "Bluetooth", "likely": True}
+    monkeypatch.setattr(module.glob, "glob", lambda _: [])
+    monkeypatch.setattr(module, "_system", list)
+    assert "No serial port here" in run("find").stdout
+
+
+def test_the_systems_own_list_can_be_read():
+    assert isinstance(find_ports(), list)

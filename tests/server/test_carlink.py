@@ -1,0 +1,153 @@
+"""A car behind an adapter as a source of the server: Ready, a drive, and what is said when there is no car."""
+
+from __future__ import annotations
+
+import pytest
+
+from coach.clock import Clock
+from coach.drive.tasks import InPlace
+from coach.errors import BadInput, CoachError
+from coach.server import Services
+from coach.server.carlink import CarLink, GivenLink
+from coach.server.models import StartDrive
+from coach.server.services import Given
+from coach.sources.adapter import AdapterServer, Identity
+from coach.sources.link.trouble import Failure
+from coach.sources.table import read_table
+from coach.store import Store
+from tests.link.wired import CATALOGUE, table_car
+
+RECIPE = """
+format = 1
+title = "Steady"
+revision = 1
+[record]
+engine_speed = "8 Hz"
+road_speed = "{rate} Hz"
+[[capture]]
+id = "a"
+title = "Steady"
+hold = "1 s"
+[capture.keep]
+road_speed = {{ min = "72 km/h", max = "88 km/h" }}
+coolant_temp = {{ min = "80 degC" }}
+"""
+
+
+@pytest.fixture
+def serve(tmp_path):
+    """Services with one adapter; `serve(car, ...)` gives them and the adapter's server."""
+    made = []
+
+    def start(car=None, *, rate=4, plugged=True, begin=None, **more):
+        server = AdapterServer(car or table_car(), **more)
+        url = server.start()
+        if not plugged:
+            server.unplug()
+        recipe = tmp_path / "request.toml"
+        recipe.write_text(RECIPE.format(rate=rate))
+        store = Store(tmp_path / "data", Clock())
+        given = Given(recipes=(recipe,), links=(GivenLink(url, begin=begin),))
+        services = Services.make(store, InPlace(store.folder), Clock(), read_table, given)
+        made.append((services, server))
+        return services, server
+
+    yield start
+    for services, server in made:
+        services.close()
+        server.stop()
+
+
+def ready(services, wait_for):
+    """The marks once nothing is looked for any more."""
+    sha = services.shelf.bundled[0]
+    seen = []
+
+    def done():
+        marks = services.ready(sha, "link:0")
+        seen.append(marks)
+        return marks[0]["state"] != "looking"
+
+    wait_for(done)
+    return seen[0], {m["id"]: (m["state"], m["text"]) for m in seen[-1]}
+
+
+def test_ready_looks_for_the_car_and_says_what_it_found(serve, wait_for):
+    services, _ = serve()
+    first, marks = ready(services, wait_for)
+    assert (first[0]["state"], first[0]["text"]) == ("looking", "Looking for the adapter and the car.")
+    assert marks["link"] == (
+        "ok", "Connected: virtual adapter 1, ISO 15765-4 (CAN, 11 bit, 500 kbit/s), 12.6 V.",
+    )  # fmt: skip
+    assert marks["signals"] == ("ok", "3 of 3 found, each at the rate asked.")
+    assert marks["engine"] == ("ok", "Coolant 90 °C.")
+    entry = services.garage.list()[0]
+    assert entry.json()["kind"] == "link"
+
+
+def test_a_slow_link_says_before_the_drive_what_to_slow_down(serve, wait_for, monkeypatch):
+    """Too slow for the rates asked: a warning with what to ask for instead; stored codes are named."""
+    monkeypatch.setattr("coach.sources.adapter.session.KLINE_S", 0.02)
+    services, _ = serve(table_car(identity=Identity(stored=("P0171",))), rate=80, bus="k-line")
+    _, marks = ready(services, wait_for)
+    assert marks["link"][0] == "warn"
+    assert "stored P0171" in marks["link"][1]
+    assert marks["signals"][0] == "warn"
+    assert "Hz at most" in marks["signals"][1]
+
+
+def test_a_drive_through_the_adapter_is_recorded_and_judged(serve, wait_for):
+    """The same loop as a replay: samples with their uncertainty, identity with the drive, a secured hold."""
+    begun = []
+    services, _ = serve(latency_s=0.02, begin=lambda: begun.append(1))
+    sha = services.shelf.bundled[0]
+    drive = services.start(StartDrive(recipe=sha, source="link:0", speed=4.0, role="passenger"))
+    assert begun == [1]
+    wait_for(lambda: any(c["outcome"] == "secured" for c in services.state().get("captures", [])))
+    assert services.state()["link"]["state"] == "up"
+    assert services.state()["drive"]["source"] == "link"
+    drive.finish()
+    assert drive.wait(5)
+    row = services.store.drive(drive.id)
+    assert row.error is None
+    assert row.source["meta"]["ecus"][0]["verifications"] == ["1791BC82"]
+    assert row.source["meta"]["asked_hz"] == {
+        "road_speed": 4.0,
+        "coolant_temp": pytest.approx(0.3),
+        "engine_speed": 8.0,
+    }
+    assert row.source["speed"] == 1.0
+    assert row.source["people_recorded"] is True
+    assert services.garage.first_value("link:0", "coolant_temp") == 90
+
+
+def test_no_adapter_is_a_sentence_and_is_looked_for_again(serve, wait_for):
+    services, server = serve(plugged=False)
+    _, marks = ready(services, wait_for)
+    assert marks["link"][0] == "bad"
+    assert "There is no car to record." in marks["link"][1]
+    assert "nothing listens there" in marks["link"][1]
+    assert services.garage.first_value("link:0", "coolant_temp") is None
+    with pytest.raises(Failure):
+        services.start(StartDrive(recipe=services.shelf.bundled[0], source="link:0", speed=1.0))
+    server.start()
+
+    def found():
+        return services.ready(services.shelf.bundled[0], "link:0")[0]["state"] == "ok"
+
+    wait_for(found)
+
+
+def test_a_link_that_was_closed_says_so():
+    with AdapterServer(table_car(), latency_s=0.5) as server:
+        link = CarLink(GivenLink(server.url), CATALOGUE, Clock())
+        looking = link.look()
+        link.close()
+        assert looking.exception() is not None or looking.result()
+        found = link.found() if looking.exception() is not None else None
+    assert found is None or isinstance(found, CoachError)
+
+
+def test_an_address_that_cannot_be_one_is_refused_at_the_start():
+    with pytest.raises(BadInput):
+        CarLink(GivenLink("http://x"), CATALOGUE, Clock())
