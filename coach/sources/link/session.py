@@ -13,7 +13,7 @@ from coach.sources.link.port import Opener, open_serial, open_wire
 from coach.sources.link.talk import Reply, Talk
 from coach.sources.link.trouble import Failure
 
-WAKE_S = 2.0
+WAKE_S = 1.5
 """The adapter's own start."""
 SEARCH_S = 12.0
 """Finding the car's protocol; slow buses are woken at 5 baud."""
@@ -116,9 +116,9 @@ def _wake(talk: Talk) -> str:
     try:
         lines = talk.ask("ATZ", WAKE_S).lines
     except Failure as error:
-        if error.code != "garbage":
+        if error.code != "garbage" and not talk.in_step:
             raise
-        lines = ()  # what was left over from before it started
+        lines = ()  # what came was left over from before it started
     for setting in _SETTINGS:
         answer = talk.ask(setting).lines
         if answer[-1:] != ("OK",) and setting not in {"ATM0", "ATAT1"}:

@@ -45,6 +45,7 @@ class Talk:
     Attributes:
         silent: requests in a row that brought no reply in time.
         late: how often something came that nobody waited for any more.
+        in_step: whether the adapter showed its prompt after the last silence.
         echoes: whether the adapter may still repeat what it is sent; if it does later, it has started anew.
     """
 
@@ -52,6 +53,7 @@ class Talk:
         self._wire, self._clock, self._stop = wire, clock, stop
         self.silent = 0
         self.late = 0
+        self.in_step = False
         self.echoes = True
 
     def ask(self, command: str, deadline_s: float = DEADLINE_S) -> Reply:
@@ -90,10 +92,11 @@ class Talk:
     def resync(self) -> None:
         """A bare carriage return, then all up to a prompt and a short silence is thrown away. Raises as `ask`."""
         self._wire.nudge()
-        start_us, prompt = self._clock.steady_us(), False
+        start_us, prompt, self.in_step = self._clock.steady_us(), False, False
         while self._clock.steady_us() - start_us < DEADLINE_S * US:
             chunk = self._look(QUIET_S if prompt else LOOK_S)
             prompt = prompt or b">" in chunk
+            self.in_step = prompt
             if prompt and not chunk:
                 return
 
