@@ -173,8 +173,8 @@ class _Drive:
         ]
         records = [ArrayRecord(asked, columns.get(asked.signal)) for asked in spec.record if asked.need]
         self.machine = Machine(spec, index, conditions, watches, records, swept, out)
-        self.own = [c.runs for c in conditions] + [w.runs for w in watches]
-        self.all = [*self.own, *(r.runs for r in records)]
+        self.own = [c.runs.t_us for c in conditions] + [w.own_us for w in watches]
+        self.all = [*(c.runs for c in conditions), *(w.runs for w in watches), *(r.runs for r in records)]
         edges = {id(runs): runs.edges() for runs in self.all}
         always = [edges[id(w.runs)] for w in watches] + [edges[id(r.runs)] for r in records]
         if swept is not None:
@@ -224,7 +224,8 @@ class _Drive:
 
     def _own_from(self, t_us: int) -> int:
         """The first instant of the capture at or after `t_us`, or NEVER."""
-        return min((runs.first_at(t_us) for runs in self.own), default=NEVER)
+        found = [(stamps, int(stamps.searchsorted(t_us))) for stamps in self.own]
+        return min([int(stamps[i]) for stamps, i in found if i < len(stamps)], default=NEVER)
 
 
 def _unique(times: Sequence[Ints]) -> list[int]:

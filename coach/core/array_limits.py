@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from coach.recording import US
 class ArrayWatch(Watch):
     """A limit's signal over arrays."""
 
-    __slots__ = ("_beyond", "_inside", "_raw", "_row", "_stale_us", "ahead_us", "runs", "upper")
+    __slots__ = ("_beyond", "_inside", "_raw", "_row", "_stale_us", "ahead_us", "own_us", "runs", "upper")
 
     def __init__(self, limit: Limit, ahead_us: int, column: Column, stale_us: Sequence[int]) -> None:
         super().__init__(limit)
@@ -26,7 +27,9 @@ class ArrayWatch(Watch):
         self.upper = limit.high is not None
         flag = column.flag
         kept = None if flag is None else (flag != UNREADABLE) & (flag != OUT_OF_RANGE)
-        self.runs = runs = Runs(column, stale_us, kept)
+        plain = replace(column, cut_us=None, since_us=None)  # a limit is seen by the age of its samples alone
+        self.runs = runs = Runs(plain, stale_us, kept)
+        self.own_us = runs.t_us if kept is None else Runs(plain, stale_us).t_us
         beyond: Bools = runs.value > limit.bound if self.upper else runs.value < limit.bound
         if runs.flag is not None:
             beyond |= runs.flag == (AT_CEILING if self.upper else AT_FLOOR)
@@ -142,4 +145,5 @@ class ArrayWatch(Watch):
         return r >= 0 and p_us <= self.runs.first_until[r] and (self.limit.after_us > 0 or not self._beyond[r])
 
     def previous(self, t_us: int) -> int:
-        return self.runs.stamp(self.runs.index(t_us - 1))
+        i = int(self.own_us.searchsorted(t_us)) - 1
+        return int(self.own_us[i]) if i >= 0 else BEFORE

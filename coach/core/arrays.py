@@ -107,7 +107,7 @@ class ArrayCondition(Condition):
 class ArraySwept(ArrayCondition, Swept):
     """The swept signal over arrays."""
 
-    __slots__ = ("_near", "_plain", "_sign", "_t", "_value", "sides", "sweep")
+    __slots__ = ("_near", "_sign", "_t", "_value", "sides", "sweep")
 
     def __init__(self, sweep: Sweep, column: Column, stale_us: Sequence[int]) -> None:
         super().__init__(Band(sweep.signal), "sweep", column, stale_us)
@@ -139,7 +139,11 @@ class ArraySwept(ArrayCondition, Swept):
     def plausible_before(self, t_us: int) -> tuple[int, float] | None:
         return self._sample(self._index(t_us - 1))
 
-    def crossed(self, t_us: int) -> int | None:
+    def plausible_until(self, t_us: int) -> int:
+        i = self._index(t_us - 1)
+        return self.runs.until_of(self.runs.index(int(self._t[i]))) if i >= 0 else BEFORE
+
+    def crossed(self, t_us: int) -> tuple[int, float] | None:
         i = self._index(t_us)
         j = int(self._near[i]) if i >= 0 else -1
         if j < 0 or j == i:
@@ -147,7 +151,8 @@ class ArraySwept(ArrayCondition, Swept):
         a, b = self._sample(j), self._sample(j + 1)
         assert a is not None
         assert b is not None
-        return crossing(a, b, self.sweep.start)
+        since = self._value[j + 1 : i + 1]
+        return crossing(a, b, self.sweep.start), float(since.max() if self._sign > 0 else since.min())
 
 
 def plausible(t_us: Ints, value: Floats, sign: float, fastest: float | None) -> Bools | None:

@@ -55,21 +55,6 @@ class ExcursionRules(Running):
             self._emit(INSTANT, ExcursionBegan(t_us, spec.id, len(self.attempts), c.name, code, value))
         self.due = min(self.due, t_us)
 
-    def _bad(self, c: Condition, t_us: int, value: float) -> Worst | None:
-        """How bad the sample at `t_us` is in the running attempt, its wander included; None when good."""
-        c.stray = False
-        if not c.good:
-            return c.worst_between(t_us, t_us)
-        if c.wander is not None:
-            least, most = min(c.most[0], value), max(c.most[1], value)
-            if most - least > c.wander:
-                c.stray = True
-                excess = (most - least) - c.wander
-                return 1, excess, value, Code.WANDER
-            c.most = (least, most)
-            c.good_us = t_us
-        return None
-
     def _close(self, c: Condition, t_us: int) -> None:
         assert c.excursion_us is not None
         worst = self._worst(c, t_us)
@@ -89,9 +74,7 @@ class ExcursionRules(Running):
             return c.worst
         return c.worst_between(c.excursion_us, t_us)
 
-    def _outside(self, c: Condition, worst: Worst, t_us: int) -> Reason:
-        _, _, value, code = worst
-        bound = {Code.LOW: c.low, Code.HIGH: c.high, Code.WANDER: c.wander}.get(code)
-        if code is Code.SATURATED:
-            bound = c.high if c.high is not None else c.low
+    @staticmethod
+    def _outside(c: Condition, worst: Worst, t_us: int) -> Reason:
+        _, _, value, code, bound = worst
         return Reason(code, t_us, c.name, value, bound)

@@ -156,7 +156,7 @@ class Judge:
             if listener.push(t_us, value, flag, stamps):
                 edges.add(machine)
                 touched.add(machine)
-            elif listener.at(t_us) is not None:
+            elif listener.sampled(t_us):
                 touched.add(machine)
         for record, machine in signal.records:
             if record.push(t_us, flag):

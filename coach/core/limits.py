@@ -30,7 +30,8 @@ class LimitRules(Running):
                 stops.append((w, value))
         if stops:
             who, value = stops[0]
-            ends = [w.last_inside(t_us) for w, _ in stops]
+            # What else breaks at this instant counts for the window as well (rule 19).
+            ends = [w.last_inside(t_us) for w, _ in stops] + self._breaking(t_us)
             self._stopped([w for w, _ in stops], t_us)
             reason = Reason(Code.LIMIT, t_us, who.name, value, who.limit.bound)
             self._end(t_us, INSTANT, Outcome.STOPPED, reason, min(ends))

@@ -19,14 +19,14 @@ class Held:
         self.stale_us = tuple(stale_us.get(name, NEVER) for name in inputs)
         self.first = 0
 
-    def until(self, stamps: Sequence[int]) -> int:
-        """Up to when a sample made of inputs stamped `stamps` holds; notes which input decides."""
-        best = NEVER
+    def until(self, stamps: Sequence[int]) -> tuple[int, int]:
+        """Up to when a sample made of inputs stamped `stamps` holds, and which input decides."""
+        best, first = NEVER, 0
         for i, t in enumerate(stamps):
             stale = self.stale_us[i]
             if stale != NEVER and t + stale < best:
-                best, self.first = t + stale, i
-        return best
+                best, first = t + stale, i
+        return best, first
 
 
 class OnlineCondition(Condition):
@@ -62,9 +62,10 @@ class OnlineCondition(Condition):
 
     def push(self, t_us: int, value: float, flag: int, stamps: Sequence[int]) -> bool:
         """Take in a sample; says whether something changed that the machine must look at."""
-        until = self.held.until(stamps)
+        until, first = self.held.until(stamps)
         if until < t_us:
             return False  # an input is already stale in this place: no sample here (rule 7)
+        self.held.first = first
         stale = self._t == BEFORE or t_us > self._until
         self._was_t, self._was_good, self._was_until, self._was_good_us = (
             self._t,
@@ -143,11 +144,15 @@ class OnlineCondition(Condition):
     def previous(self, t_us: int) -> int:
         return self._was_t if self._t == t_us else self._t
 
+    def sampled(self, t_us: int) -> bool:
+        """Whether it has a sample at `t_us`: then that is an instant of the capture (rule 4)."""
+        return self._t == t_us
+
 
 class OnlineSwept(OnlineCondition, Swept):
     """The swept signal fed sample by sample."""
 
-    __slots__ = ("_before", "_crossed", "_plausible", "sign", "sweep")
+    __slots__ = ("_before", "_before_until", "_crossed", "_plausible", "_plausible_until", "sign", "sweep")
 
     def __init__(self, sweep: Sweep, held: Held) -> None:
         super().__init__(Band(sweep.signal), "sweep", held)
@@ -155,7 +160,8 @@ class OnlineSwept(OnlineCondition, Swept):
         self.sign = 1.0 if sweep.rising else -1.0
         self._plausible: tuple[int, float] | None = None
         self._before: tuple[int, float] | None = None
-        self._crossed: int | None = None
+        self._crossed: tuple[int, float] | None = None
+        self._plausible_until = self._before_until = BEFORE
 
     def push(self, t_us: int, value: float, flag: int, stamps: Sequence[int]) -> bool:
         edge = super().push(t_us, value, flag, stamps)
@@ -163,13 +169,16 @@ class OnlineSwept(OnlineCondition, Swept):
         if self._t != t_us or flag != OK or too_fast(last, (t_us, value), self.sign, sweep.fastest):
             return edge
         self._before, self._plausible = last, (t_us, value)
+        self._before_until, self._plausible_until = self._plausible_until, self._until
         if (value - sweep.start) * self.sign < 0:
             was_past = last is None or (last[1] - sweep.start) * self.sign >= 0
             self._crossed = None
             return edge or was_past
         if last is not None and (last[1] - sweep.start) * self.sign < 0:
-            self._crossed = crossing(last, (t_us, value), sweep.start)
+            self._crossed = crossing(last, (t_us, value), sweep.start), value
             return True
+        if self._crossed is not None and (value - self._crossed[1]) * self.sign > 0:
+            self._crossed = self._crossed[0], value
         return edge
 
     def plausible_at(self, t_us: int) -> bool:
@@ -181,7 +190,10 @@ class OnlineSwept(OnlineCondition, Swept):
     def plausible_before(self, t_us: int) -> tuple[int, float] | None:
         return self._before if self.plausible_at(t_us) else self._plausible
 
-    def crossed(self, t_us: int) -> int | None:
+    def plausible_until(self, t_us: int) -> int:
+        return self._before_until if self.plausible_at(t_us) else self._plausible_until
+
+    def crossed(self, t_us: int) -> tuple[int, float] | None:
         return self._crossed
 
 

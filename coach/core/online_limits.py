@@ -17,6 +17,7 @@ class OnlineWatch(Watch):
     """A limit's signal fed sample by sample."""
 
     __slots__ = (
+        "_any",
         "_beyond",
         "_counts",
         "_inside_us",
@@ -29,6 +30,7 @@ class OnlineWatch(Watch):
         "_until",
         "_value",
         "_values",
+        "_was_any",
         "_was_beyond",
         "_was_inside_us",
         "_was_t",
@@ -44,6 +46,7 @@ class OnlineWatch(Watch):
         self.ahead_us = ahead_us
         self.upper = limit.high is not None
         self._t = self._was_t = BEFORE
+        self._any = self._was_any = BEFORE
         self._value = 0.0
         self._until = self._was_until = BEFORE
         self._beyond = self._was_beyond = False
@@ -57,11 +60,13 @@ class OnlineWatch(Watch):
 
     def push(self, t_us: int, value: float, flag: int, stamps: Sequence[int]) -> bool:
         """Take in a sample; says whether something changed that the machine must look at."""
-        if flag in (UNREADABLE, OUT_OF_RANGE):
-            return False
-        until = self.held.until(stamps)
+        until, decides = self.held.until(stamps)
         if until < t_us:
             return False
+        self._was_any, self._any = self._any, t_us
+        if flag in (UNREADABLE, OUT_OF_RANGE):
+            return False
+        self.held.first = decides
         first = self._t == BEFORE
         stale = first or t_us > self._until
         if stale:
@@ -154,7 +159,11 @@ class OnlineWatch(Watch):
         return p_us <= until and (self.limit.after_us > 0 or not beyond)
 
     def previous(self, t_us: int) -> int:
-        return self._was_t if self._t == t_us else self._t
+        return self._was_any if self._any == t_us else self._any
+
+    def sampled(self, t_us: int) -> bool:
+        """Whether it has a sample at `t_us`, seen or not: then that is an instant of the capture (rule 4)."""
+        return self._any == t_us
 
 
 def passed(limit: Limit, value: float, flag: int) -> bool:

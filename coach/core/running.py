@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from coach.core.events import (
     Attempt,
+    Code,
     Ended,
     Event,
     Excursion,
@@ -15,7 +16,7 @@ from coach.core.events import (
 )
 from coach.core.gates import Gates
 from coach.core.spec import Capture
-from coach.core.tracks import BEFORE, NEVER, Condition, Record, Swept, Watch
+from coach.core.tracks import BEFORE, NEVER, Condition, Record, Swept, Watch, Worst
 
 SMALL_US = 3_000_000
 
@@ -88,6 +89,29 @@ class Running:
 
     def _open(self) -> list[Condition]:
         return [c for c in self.kept if c.excursion_us is not None]
+
+    def _bad(self, c: Condition, t_us: int, value: float) -> Worst | None:
+        """How bad the sample at `t_us` is in the running attempt, its wander included; None when good."""
+        c.stray = False
+        if not c.good:
+            return c.worst_between(t_us, t_us)
+        if c.wander is not None:
+            least, most = min(c.most[0], value), max(c.most[1], value)
+            if most - least > c.wander:
+                c.stray = True
+                excess = (most - least) - c.wander
+                return 1, excess, value, Code.WANDER, c.wander
+            c.most = (least, most)
+            c.good_us = t_us
+        return None
+
+    def _breaking(self, t_us: int) -> list[int]:
+        """Last good stamps of the conditions whose sample at `t_us` would break the attempt."""
+        return [
+            self._last_good(c, t_us)
+            for c in self._standing()
+            if c.excursion_us is None and (now := c.at(t_us)) is not None and self._bad(c, t_us, now[0]) is not None
+        ]
 
     def _last_good(self, c: Condition, t_us: int) -> int:
         return c.good_us if c.wander is not None else c.last_good(t_us)

@@ -31,12 +31,13 @@ class SweepRules(Running):
         if self.swept.plausible_at(t_us):
             before = self.swept.plausible_before(t_us)
             if before is not None and (before[1] - sweep.start) * sign < 0 and self._was_armed(t_us):
-                self.from_us = crossed
+                self.from_us = crossed[0]
                 return True
-        past = (now[1] - sweep.start) * sign
+        # Having been further than that once, it does not begin on its way back.
+        past = (crossed[1] - sweep.start) * sign
         if sweep.late is not None:
             return past <= sweep.late
-        return t_us - crossed <= LATE_US and past * 10 <= sweep.span
+        return t_us - crossed[0] <= LATE_US and past * 10 <= sweep.span
 
     def _was_armed(self, t_us: int) -> bool:
         """Whether the sweep was armed after the last instant of the capture before `t_us` (rule 26)."""
@@ -44,6 +45,7 @@ class SweepRules(Running):
         p = max(*(c.previous(t_us) for c in self.conditions), *(w.previous(t_us) for w in self.watches), BEFORE)
         return (
             self.ended_us < p
+            and p <= self.swept.plausible_until(t_us)
             and self.gates.open(p)
             and all(c.met_before(p, t_us) for c in self.conditions)
             and all(w.clear_before(p, t_us) for w in self.watches)

@@ -17,8 +17,8 @@ NEVER = 2**63 - 1
 BEFORE = -(2**62)
 """A time before every drive."""
 
-Worst = tuple[int, float, float | None, Code]
-"""Rank (saturated 2, beyond a bound 1, unreadable 0), excess, value, code; a larger (rank, excess) is worse."""
+Worst = tuple[int, float, float | None, Code, float | None]
+"""Rank (saturated 2, beyond a bound 1, unreadable 0), excess, value, code, bound; a larger (rank, excess) is worse."""
 
 
 def flag_of(value: float, facts: Facts) -> int:
@@ -38,15 +38,16 @@ def worst_of(value: float, flag: int, low: float | None, high: float | None) -> 
     """How bad a sample is for a band, or None when it is good."""
     if flag == OK:
         if low is not None and value < low:
-            return 1, low - value, value, Code.LOW
+            return 1, low - value, value, Code.LOW, low
         if high is not None and value > high:
-            return 1, value - high, value, Code.HIGH
+            return 1, value - high, value, Code.HIGH, high
         return None
     if flag == UNREADABLE:
-        return 0, 0.0, None, Code.UNREADABLE
+        return 0, 0.0, None, Code.UNREADABLE, None
     if flag == OUT_OF_RANGE:
-        return 0, 0.0, value, Code.OUT_OF_RANGE
-    return 2, 0.0, value, Code.SATURATED
+        return 0, 0.0, value, Code.OUT_OF_RANGE, None
+    near, far = (high, low) if flag == AT_CEILING else (low, high)
+    return 2, 0.0, value, Code.SATURATED, far if near is None else near
 
 
 def worse(new: Worst, old: Worst | None) -> bool:
@@ -155,8 +156,15 @@ class Swept(Condition):
         """The last plausible sample strictly before `t_us`, the judge's present."""
 
     @abstractmethod
-    def crossed(self, t_us: int) -> int | None:
-        """Interpolated time at which it last went from the near side past the start, if it has not been back."""
+    def plausible_until(self, t_us: int) -> int:
+        """Up to when the last plausible sample strictly before `t_us`, the judge's present, holds."""
+
+    @abstractmethod
+    def crossed(self, t_us: int) -> tuple[int, float] | None:
+        """When it last went from the near side past the start, interpolated, and the furthest it has been since.
+
+        None if it has been back, or never crossed.
+        """
 
 
 class Watch(ABC):
@@ -237,7 +245,7 @@ class Watch(ABC):
 
     @abstractmethod
     def previous(self, t_us: int) -> int:
-        """Stamp of the last sample seen strictly before `t_us`, or BEFORE."""
+        """Stamp of the last sample strictly before `t_us`, seen or not, or BEFORE."""
 
 
 class Record(ABC):
