@@ -14,6 +14,7 @@ from pathlib import Path
 from coach.bench.drives import noisy_drive, plan, steady_drive
 from coach.bench.figures import Figure, machine, table, timed
 from coach.bench.holds import duckdb_query, frame_of, with_pandas
+from coach.bench.link import polling
 from coach.clock import Clock
 from coach.core.afterwards import Verdict, judge_recording
 from coach.core.events import Outcome
@@ -157,6 +158,7 @@ def figures(*, quick: bool = False) -> list[Figure]:
         *online(30_000 // part),
         *memory(30_000 // part),
         *reading(200_000 // part),
+        *polling(0.3 if quick else 10.0),
     ]
 
 

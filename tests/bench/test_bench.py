@@ -21,12 +21,19 @@ def test_the_command_prints_every_figure_with_its_machine(capsys: pytest.Capture
     assert main(["--quick", "--json"]) == 0
     said = json.loads(capsys.readouterr().out)
     assert {f["group"].partition(":")[0] for f in said["figures"]} == {
-        "Judging a stored drive", "Judging while it happens", "Reading a CSV drive",
+        "Judging a stored drive", "Judging while it happens", "Reading a CSV drive", "Polling a car",
     }  # fmt: skip
     assert all(f["value"] > 0 and f["unit"] for f in said["figures"])
     assert set(said["machine"]) == {"system", "processor", "cores", "python", "numpy"}
 
 
+@pytest.fixture
+def no_polling(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Polling takes real seconds: one test does it."""
+    monkeypatch.setattr("coach.bench.run.polling", lambda _: iter(()))
+
+
+@pytest.mark.usefixtures("no_polling")
 def test_the_table_says_what_is_promised(capsys: pytest.CaptureFixture[str]) -> None:
     """As text: a tick or a cross beside what is promised, nothing beside what is not."""
     text = table([
@@ -71,6 +78,7 @@ def test_a_disagreement_stops_the_benchmark() -> None:
         _same("pandas", [[(0, 1)]], [[(0, 2)]])
 
 
+@pytest.mark.usefixtures("no_polling")
 def test_without_duckdb_the_rest_is_measured(monkeypatch: pytest.MonkeyPatch) -> None:
     """DuckDB is no dependency: where it is not installed, its line is left out."""
     monkeypatch.setitem(sys.modules, "duckdb", None)
