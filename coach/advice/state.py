@@ -44,14 +44,19 @@ class RecipeWords(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class LinkState:
-    """The connection to the car: `none` for a source without one; `age_s` is how long ago it last answered."""
+    """The connection to the car: `none` for a source without one; `age_s` is how long ago it last answered.
+
+    `reason` is one sentence on why it is lost, or empty.
+    """
 
     state: Literal["up", "lost", "none"] = "none"
     age_s: float | None = None
+    reason: str = ""
 
     def json(self) -> dict[str, Any]:
         """The `link` of the live state."""
-        return {"state": self.state, "age_s": None if self.age_s is None else round(self.age_s, 1)}
+        age_s = None if self.age_s is None else round(self.age_s, 1)
+        return {"state": self.state, "age_s": age_s, **({"reason": self.reason} if self.reason else {})}
 
 
 @dataclass(frozen=True, slots=True)

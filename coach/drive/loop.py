@@ -6,7 +6,7 @@ Everything here runs in one thread and is told the time by its clock, so that a 
 from __future__ import annotations
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
@@ -15,7 +15,7 @@ from coach.clock import US, Clock
 from coach.core.events import Ended as AttemptEnded
 from coach.core.events import Event, Secured
 from coach.core.judge import Judge
-from coach.core.spec import JudgePlan
+from coach.core.spec import Capture, JudgePlan
 from coach.core.view import JudgeView
 from coach.drive.motion import Motion
 from coach.drive.ring import Ring
@@ -87,6 +87,8 @@ class Parts:
     wall_us: int | None = None
     wall_known: bool = True
     recipe_sha: str = ""
+    favour: Callable[[frozenset[str]], None] | None = None
+    """Is told the signals of the captures that run, so that a slow link may ask for them more often."""
 
 
 class Loop:
@@ -132,14 +134,16 @@ class Loop:
             self._instant(event)
         elif isinstance(event, Advance):
             self.time_us = max(self.time_us, event.t_us)
-            self._heard_us = self.parts.clock.steady_us()
+            if self.parts.source_kind != "link":
+                # A link tells the time also while the car is silent.
+                self._heard_us = self.parts.clock.steady_us()
             self.parts.log.promised_us = self.time_us
             self._said(self._judge.advance(event.t_us))
             self.parts.windows.reached(self.time_us)
         elif isinstance(event, Marked):
             self._mark(event.mark)
         elif isinstance(event, Lost):
-            self._link = LinkState("lost", self._age_s())
+            self._link = LinkState("lost", self._age_s(), event.reason)
             self._tell_state()
         elif isinstance(event, Back):
             self._link = LinkState("up", 0.0)
@@ -347,9 +351,13 @@ class Loop:
         self._state_us = now_us
         link = self._link
         if link.state == "lost" or self.parts.source_kind == "link":
-            link = LinkState(link.state, self._age_s())
+            link = LinkState(link.state, self._age_s(), link.reason)
         events, self._events = self._events, []
-        state = self.parts.face.update(self._judge.view(self.time_us), events, now_us, link, self.drive_state())
+        view = self._judge.view(self.time_us)
+        if self.parts.favour is not None:
+            running = {c.id for c in view.captures if c.phase == "running"}
+            self.parts.favour(frozenset(s for c in self.parts.plan.captures if c.id in running for s in _rests_on(c)))
+        state = self.parts.face.update(view, events, now_us, link, self.drive_state())
         moving = self.motion.moving(self.time_us)
         state["drive"] |= {
             "recipe": self.parts.recipe_sha, "role": self.role, "moving": moving,
@@ -361,3 +369,12 @@ class Loop:
         else:
             state["trouble"] = None
         self.parts.ring.publish("state", state)
+
+
+def _rests_on(capture: Capture) -> Iterator[str]:
+    """The signals that a capture records, and the measured ones that its conditions and limits rest on."""
+    yield from (asked.signal for asked in capture.record)
+    yield from (band.signal for band in (*capture.start, *capture.keep))
+    yield from capture.stale_us
+    for limit in capture.limits:
+        yield from limit.unseen_us

@@ -279,7 +279,7 @@ def test_a_lost_link_is_told_with_its_age(bench):
     bench.loop.take(Instant(0, {"road_speed": 80.0}))
     bench.clock.now_us += 3 * US
     bench.loop.take(Lost("no answer"))
-    assert bench.ring.state["link"] == {"state": "lost", "age_s": 3.0}
+    assert bench.ring.state["link"] == {"state": "lost", "age_s": 3.0, "reason": "no answer"}
     bench.loop.take(Back())
     assert bench.ring.state["link"]["state"] == "up"
 
@@ -333,3 +333,27 @@ def test_a_writer_far_behind_raises_an_alarm_and_recording_goes_on(bench):
     bench.settle()
     bench.loop.tick()
     assert bench.kinds("drive")[-1]["trouble"] is None
+
+
+def test_a_lost_link_grows_old_although_it_tells_the_time(bench):
+    """Promises are no samples: the age is that of the last sample, the reason is the link's."""
+    object.__setattr__(bench.loop.parts, "source_kind", "link")
+    bench.loop.take(Instant(0, {"road_speed": 80.0}))
+    bench.loop.take(Lost("The adapter does not answer."))
+    for _ in range(30):
+        bench.clock.now_us += US // 10
+        bench.loop.take(Advance(bench.clock.now_us))
+    bench.loop.tick()
+    assert bench.ring.state["link"] == {"state": "lost", "age_s": 3.0, "reason": "The adapter does not answer."}
+    bench.loop.take(Back())
+    assert "reason" not in bench.ring.state["link"]
+
+
+def test_a_link_is_told_which_signals_are_needed_most(bench, trace):
+    """Those of the captures that run: what they record and what their conditions rest on; nothing when none runs."""
+    told = []
+    object.__setattr__(bench.loop.parts, "favour", told.append)
+    play(bench, trace(), until=3 * US)
+    assert told[-1] >= {"road_speed"}
+    bench.loop.take(Ended("finished"))
+    assert told[-1] == frozenset()

@@ -15,7 +15,7 @@ from coach.sources.base import Advance, Back, Ended, Instant, Lost, SourceEvent
 from coach.sources.link.decode import Way
 from coach.sources.link.discover import Found, discover
 from coach.sources.link.port import BAUDS, Opener, check_url, open_serial
-from coach.sources.link.rates import ADAPTER_VOLTAGE, pids_of
+from coach.sources.link.rates import ADAPTER_VOLTAGE, expect, pids_of
 from coach.sources.link.schedule import VOLTAGE, Schedule, wants
 from coach.sources.link.session import Session
 from coach.sources.link.talk import Reply
@@ -80,7 +80,6 @@ class LinkSource:
         self._lost = False
         self._stamps: dict[str, deque[int]] = {}
         self._favoured: frozenset[str] = frozenset()
-        self._schedule: Schedule | None = None
         self._by_pid: dict[int, list[Way]] = {}
 
     @property
@@ -164,12 +163,14 @@ class LinkSource:
         self._by_pid = {}
         for way in self.found.signals.values():
             self._by_pid.setdefault(way.reading.pid, []).append(way)
+        # Where the link has time for all, nothing is gained by making anything wait.
+        tight = not all(e.enough for e in expect(asked, self.found) if e.offered)
         favoured: frozenset[str] = frozenset()
         confused = 0
         while True:
             if stop.is_set():
                 raise Stopped
-            if self._favoured != favoured:
+            if tight and self._favoured != favoured:
                 favoured = self._favoured
                 schedule.favour(table[n] for n in favoured if n in table)
             # Every instant before a request's own time has been handed on, and its answer will be later than that.

@@ -32,7 +32,7 @@ export function faceOf({ drive, face, alarm }) {
  * @param {Phone} phone
  * @returns {import("../types.js").Face}
  */
-export function faceShown({ face, trouble }, phone) {
+export function faceShown({ face, trouble, link }, phone) {
   if (!phone.lost && trouble?.stopped) {
     // Nothing is kept any more: whatever the car does now, that comes first.
     return {
@@ -40,6 +40,7 @@ export function faceShown({ face, trouble }, phone) {
       line: t("drive.not_recording"), caption: trouble.text,
     };
   }
+  if (!phone.lost && link.reason) return { ...face, caption: `${face.caption} ${link.reason}`.trim() };
   if (!phone.lost) return trouble && face.ground === "calm" ? { ...face, caption: trouble.text } : face;
   return {
     ground: "lost", mark: "dashed", code: "lost_laptop", number: "", number_kind: "none",
