@@ -8,16 +8,13 @@ from coach.errors import CoachError
 
 SENTENCES = {
     "adapter_reset": "The adapter started again in the middle; is it loose in its socket, or is the battery weak?",
-    "ambiguous": "The answer cannot be told apart by parameter.",
     "broken_frame": "An answer came in pieces that do not fit together.",
     "buffer_full": "The adapter's memory overflowed; a slower adapter needs fewer signals at a time.",
     "bus_error": "The adapter reports a fault on the car's diagnostic bus: {detail}.",
-    "busy": "Another tester seems to talk to the car; unplug it or close its program.",
     "cannot_open": "The adapter cannot be reached: {detail}.",
     "disconnected": "The connection to the adapter is gone: {detail}.",
     "foreign": "Another control unit answered, the engine's did not.",
     "garbage": "The adapter sent something that is no answer.",
-    "late": "An answer came after it was given up.",
     "negative": "The car refuses the request: {detail}.",
     "no_data": "The car does not answer what is asked; is the ignition on?",
     "no_prompt": "The adapter began an answer and did not finish it.",
