@@ -34,7 +34,7 @@ class ExcursionRules(Running):
         if not starting:
             return
         spec = self.spec
-        ends = [self._last_good(c, t_us) for c, _ in starting]
+        ends = [self._last_good(c, t_us) for c, _ in starting] + self._falling_back(t_us)
         if spec.grace_us == 0:
             c, bad = starting[0]
             self._end(t_us, INSTANT, Outcome.MISSED, self._outside(c, bad, t_us), min(ends))

@@ -15,7 +15,7 @@ from coach.core.events import (
     Reason,
 )
 from coach.core.gates import Gates
-from coach.core.spec import Capture
+from coach.core.spec import Capture, Sweep
 from coach.core.tracks import BEFORE, NEVER, Condition, Record, Swept, Watch, Worst
 
 SMALL_US = 3_000_000
@@ -106,12 +106,29 @@ class Running:
         return None
 
     def _breaking(self, t_us: int) -> list[int]:
-        """Last good stamps of the conditions whose sample at `t_us` would break the attempt."""
-        return [
+        """Last good stamps of the conditions whose sample at `t_us` would break the attempt (rule 19)."""
+        ends = [
             self._last_good(c, t_us)
             for c in self._standing()
             if c.excursion_us is None and (now := c.at(t_us)) is not None and self._bad(c, t_us, now[0]) is not None
         ]
+        return ends + self._falling_back(t_us)
+
+    def _falling_back(self, t_us: int) -> list[int]:
+        """Last good stamp of the swept signal before `t_us`, if its sample there ends the attempt (rule 28)."""
+        swept, sweep = self.swept, self.spec.sweep
+        if swept is None or sweep is None or self.reached_us is not None or not swept.plausible_at(t_us):
+            return []
+        now = swept.plausible(t_us)
+        assert now is not None
+        return [swept.good_before(t_us)] if self._fell_back(now[1], sweep) else []
+
+    def _fell_back(self, value: float, sweep: Sweep) -> bool:
+        """Whether a plausible value of the running sweep ends it as missed: too far back, and not just begun."""
+        sign = 1.0 if sweep.rising else -1.0
+        near_side = (value - sweep.start) * sign < 0
+        begun = (self.furthest - sweep.start) * sign * 10 > sweep.span
+        return (self.furthest - value) * sign > sweep.dip and (begun or not near_side)
 
     def _last_good(self, c: Condition, t_us: int) -> int:
         return c.good_us if c.wander is not None else c.last_good(t_us)

@@ -62,21 +62,18 @@ class SweepRules(Running):
         assert now is not None
         value = now[1]
         sign = 1.0 if sweep.rising else -1.0
-        back = (self.furthest - value) * sign
-        if (value - sweep.start) * sign < 0 and not (
-            back > sweep.dip and (self.furthest - sweep.start) * sign * 10 > sweep.span
-        ):
+        if self._fell_back(value, sweep):
+            reason = Reason(Code.DIP, t_us, sweep.signal, value, self.furthest - sweep.dip * sign)
+            self._end(t_us, INSTANT, Outcome.MISSED, reason, swept.good_before(t_us))
+            return
+        if (value - sweep.start) * sign < 0:
             self._emit(INSTANT, Withdrawn(t_us, self.spec.id, len(self.attempts)))
             self._unwatch(t_us, INSTANT)
             self._clear()
             return
-        if back > sweep.dip:
-            reason = Reason(Code.DIP, t_us, sweep.signal, value, self.furthest - sweep.dip * sign)
-            self._end(t_us, INSTANT, Outcome.MISSED, reason, swept.good_before(t_us))
-            return
         if self.open or not all(c.met(t_us) and not c.stray for c in self.kept):
             return
-        if back < 0:
+        if (value - self.furthest) * sign > 0:
             self.furthest = value
         if (value - sweep.to) * sign >= 0:
             past = before is None or (before[1] - sweep.to) * sign >= 0
