@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 
-from coach.clock import Clock
+from coach.clock import US, Clock
 from coach.core.spec import JudgePlan
 from coach.errors import CoachError, Conflict
 from coach.shown import METRIC, Units, show
@@ -17,6 +17,9 @@ from coach.sources.link.look import look
 from coach.sources.link.port import Opener, check_url, open_serial
 from coach.sources.link.rates import Expected, advice, asked_hz, expect, least_shares, pids_of
 from coach.sources.link.source import LinkSource
+
+FRESH_US = 30 * US
+"""What was found is looked at again after so long, as long as no drive uses the port: another car may be there."""
 
 
 @dataclass(frozen=True)
@@ -56,28 +59,43 @@ class CarLink:
         self._lock = threading.Lock()
         self._stop = threading.Event()
         self._looking: Future[Found] | None = None
+        self._looked_us = 0
+        self._kept: Found | None = None
+        self._source: LinkSource | None = None
         self._workers = ThreadPoolExecutor(1, thread_name_prefix="link-look")
 
     def look(self) -> Future[Found]:
-        """Starts looking for the car, or gives the look that was started. What was found stays."""
+        """Starts looking for the car, or gives the look that was started and is still fresh."""
         with self._lock:
-            if self._looking is None:
+            now_us = self._clock.steady_us()
+            looking = self._looking
+            if looking is not None and looking.done() and looking.exception() is None:
+                self._kept = looking.result()
+                driving = self._source is not None and not self._source.over
+                if not driving and now_us - self._looked_us > FRESH_US:
+                    looking = self._looking = None
+            if looking is None:
+                self._looked_us = now_us
                 self._looking = self._workers.submit(
                     look, self.url, self._catalogue, self._clock, self._stop, opener=self._opener
                 )
+            assert self._looking is not None
             return self._looking
 
     def found(self) -> Found | CoachError | None:
-        """The car; None while it is looked for; or why there is none, told once: the next one asking looks again."""
+        """The car; None while it is looked for; or why there is none, told once: the next one asking looks again.
+
+        While it is looked at again, what was found before stands.
+        """
         looking = self.look()
         if not looking.done():
-            return None
+            return self._kept
         error = looking.exception()
         if error is None:
             return looking.result()
         with self._lock:
             if self._looking is looking:
-                self._looking = None
+                self._looking = self._kept = None
         return error if isinstance(error, CoachError) else Conflict("the link was closed", where=self.url)
 
     def source(self) -> LinkSource:
@@ -86,14 +104,14 @@ class CarLink:
         Raises:
             Failure, Conflict: there is none, and why.
         """
-        looking = self.look()
-        looking.exception()
+        self.look().exception()
         found = self.found()
         if not isinstance(found, Found):
             raise found or Conflict("the car is still looked for", where=self.url)
         if self._begin is not None:
             self._begin()
-        return LinkSource(self.url, found, catalogue=self._catalogue, opener=self._opener)
+        self._source = LinkSource(self.url, found, catalogue=self._catalogue, opener=self._opener)
+        return self._source
 
     def close(self) -> None:
         """Looks no more."""

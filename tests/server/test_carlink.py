@@ -151,3 +151,27 @@ def test_a_link_that_was_closed_says_so():
 def test_an_address_that_cannot_be_one_is_refused_at_the_start():
     with pytest.raises(BadInput):
         CarLink(GivenLink("http://x"), CATALOGUE, Clock())
+
+
+def test_what_was_found_is_looked_at_again_unless_a_drive_uses_the_port(wait_for):
+    """The old find stands while it is looked at again; a car that has gone is then told."""
+    from coach.clock import HandClock
+    from coach.server.carlink import FRESH_US
+    from tests.link.wired import Rig
+
+    rig = Rig(table_car())
+    clock = HandClock()
+    link = CarLink(GivenLink("socket://127.0.0.1:35000"), CATALOGUE, clock, rig.open)
+    first = link.look().result(20)
+    assert link.found() is first
+    source = link.source()
+    clock.now_us += 2 * FRESH_US
+    assert link.found() is first
+    assert rig.opened == 1
+    source.over = True
+    rig.plugged = False
+    assert link.found() is first or isinstance(link.found(), CoachError)
+    wait_for(lambda: isinstance(link.found(), Failure))
+    rig.plugged = True
+    wait_for(lambda: link.found() is not None and link.found() is not first)
+    link.close()

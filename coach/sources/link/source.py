@@ -68,6 +68,8 @@ class LinkSource:
     backoff_s: tuple[float, float] = BACKOFF_S
     kind: Literal["link"] = field(default="link", init=False)
     people_recorded: bool = field(default=False, init=False)
+    over: bool = field(default=False, init=False)
+    """Whether the drive is over and the port given back."""
     troubles: deque[Trouble] = field(default_factory=lambda: deque(maxlen=KEPT_TROUBLES), init=False)
 
     def __post_init__(self) -> None:
@@ -128,6 +130,8 @@ class LinkSource:
                     tries += 1
         except Stopped:
             emit(Ended("stopped"))
+        finally:
+            self.over = True
 
     def _connect(self, clock: Clock, stop: threading.Event) -> Session:
         if stop.is_set():
