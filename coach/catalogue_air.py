@@ -31,6 +31,18 @@ AIR_AND_FUEL: tuple[Signal, ...] = (
         note="Absolute pressure behind the throttle; one byte, so 255 kPa says only: at least 255 kPa.",
     ),
     Signal(
+        "manifold_pressure_commanded", "Manifold pressure, commanded", "Cmd. manif.", "kPa", "pressure_absolute", 0,
+        800, step=1 / 32, reading=Reading(0x70, 10, first=1, width=2, scale=1 / 32),
+        columns=("commanded boost pressure a", "commanded intake manifold pressure"),
+        note="Absolute pressure that the control of the charger aims at; not a measurement (formula from memory).",
+    ),
+    Signal(
+        "exhaust_pressure", "Exhaust pressure", "Exh. press.", "kPa", "pressure_absolute", 0, 655.35, ceiling=655.35,
+        step=0.01, reading=Reading(0x73, 5, first=1, width=2, scale=0.01),
+        columns=("exhaust pressure sensor bank 1", "exhaust pressure bank 1"),
+        note="Pressure in the exhaust of bank 1, before the turbine where there is one (formula from memory).",
+    ),
+    Signal(
         "barometric_pressure", "Barometric pressure", "Baro", "kPa", "pressure_absolute", 45, 110, step=1,
         stale_us=_SLOW_STALE_US, reading=Reading(0x33, 1),
         columns=("absolute barometric pressure", "barometric pressure", "baro", "baro_kpa"),
@@ -59,6 +71,12 @@ AIR_AND_FUEL: tuple[Signal, ...] = (
         reading=Reading(0x23, 2, width=2, scale=10),
         columns=("fuel rail gauge pressure", "fuel rail pressure", "rail pressure", "frp"),
         note="Pressure in the rail of direct injection, over the pressure outside.",
+    ),
+    Signal(
+        "rail_pressure_commanded", "Rail pressure, commanded", "Cmd. rail", "kPa", "pressure_gauge", 0, 655_350,
+        step=10, reading=Reading(0x6D, 6, first=1, width=2, scale=10),
+        readings=(Reading(0x6D, 11, first=1, width=2, scale=10),), columns=("commanded fuel rail pressure a",),
+        note="Rail pressure that the engine control aims at; not a measurement (formula from memory).",
     ),
     Signal(
         "rail_pressure_absolute", "Rail pressure, absolute", "Rail abs.", "kPa", "pressure_absolute", 0, 400_000,

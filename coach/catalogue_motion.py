@@ -103,6 +103,11 @@ MOTION: tuple[Signal, ...] = (
         note="What the engine control believes it gives, in percent of the reference torque.",
     ),
     Signal(
+        "friction_torque", "Torque, friction", "Friction", "%", "percent", -125, 130, step=1,
+        reading=Reading(0x8E, 1, offset=-125), columns=("engine friction - percent torque", "tq_fr"),
+        note="What the engine control believes it loses, in percent of the reference torque (formula from memory).",
+    ),
+    Signal(
         "reference_torque", "Torque, reference", "Reference", "N.m", "torque", 0, 5_000, step=1, stale_us=60_000_000,
         reading=Reading(0x63, 2, width=2), columns=("engine reference torque", "tq_ref"),
         note="The torque that the two percentages are of; it does not change while driving.",

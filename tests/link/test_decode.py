@@ -56,6 +56,10 @@ def test_what_three_open_decoders_agree_on_comes_out_here() -> None:
         ("intake_temp", 0x68, "014100", 25.0),
         ("rail_pressure", 0x6D, "0303E807D028", 20_000.0),
         ("rail_pressure", 0x6D, "0303E807D0280000000000", 20_000.0),
+        ("rail_pressure_commanded", 0x6D, "0303E807D028", 10_000.0),
+        ("rail_pressure_commanded", 0x6D, "0303E807D0280000000000", 10_000.0),
+        ("manifold_pressure_commanded", 0x70, "01168000000000000000", 180.0),
+        ("exhaust_pressure", 0x73, "0132C80000", 130.0),
         ("manifold_pressure", 0x87, "010C800000", 100.0),
         ("gear_reported", 0xA4, "03300DAC", 3.0),
         ("gear_ratio_reported", 0xA4, "03300DAC", 3.5),
@@ -71,6 +75,11 @@ def test_parameters_that_say_what_is_there(name: str, pid: int, data: str, value
     assert math.isnan(way.value(b"\x00" + body[1:]))
     with pytest.raises(ValueError, match="takes"):
         way.value(body[:-1])
+
+
+def test_friction_torque_has_the_offset_of_its_sisters() -> None:
+    """From memory: A - 125, as the published 61 and 62."""
+    assert choose(CATALOGUE, {0x8E: 1})["friction_torque"].value(b"\x8c") == 15
 
 
 def test_the_usual_parameter_is_preferred() -> None:

@@ -39,7 +39,10 @@ OTHER_WAYS = (
 )
 
 # The catalogue's own readings of parameters whose first byte says what is there: which bit stands for them.
-_BITS = {"charge_air_temp": 0, "exhaust_temp": 0, "gear_reported": 0, "gear_ratio_reported": 1}
+_BITS = {
+    "charge_air_temp": 0, "exhaust_temp": 0, "exhaust_pressure": 0, "gear_reported": 0, "gear_ratio_reported": 1,
+    "manifold_pressure_commanded": 0, "rail_pressure_commanded": 0,
+}  # fmt: skip
 
 
 def ways(catalogue: Catalogue) -> dict[str, tuple[Way, ...]]:
