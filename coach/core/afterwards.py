@@ -229,18 +229,16 @@ class _Drive:
 
 
 def _unique(times: Sequence[Ints]) -> list[int]:
-    if not times:
-        return []
-    t = np.sort(np.concatenate(times), kind="stable")  # np.unique hashes whole numbers, and is far slower
-    found: list[int] = t[np.concatenate(([True], t[1:] != t[:-1]))].tolist() if len(t) else []
+    none = np.zeros(0, dtype=np.int64)
+    t = np.sort(np.concatenate([none, *times]), kind="stable")  # np.unique hashes whole numbers, and is far slower
+    found: list[int] = t[np.diff(t, prepend=t[:1] - 1) != 0].tolist()
     return found
 
 
 def ready_from(conditions: Sequence[ArrayCondition]) -> Ints:
     """Stamps from which on all conditions are met."""
-    if not conditions:
-        return np.zeros(0, dtype=np.int64)
-    pieces = [c.met_intervals() for c in conditions]
+    none = np.zeros(0, dtype=np.int64)
+    pieces = [(none, none), *(c.met_intervals() for c in conditions)]
     starts = np.concatenate([p[0] for p in pieces])
     ends = np.concatenate([p[1] for p in pieces])
     t = np.concatenate([starts, np.where(ends == NEVER, ends, ends + 1)])

@@ -139,7 +139,8 @@ class Running:
     def _end(self, t_us: int, phase: int, outcome: Outcome, reason: Reason | None, vouched_us: int) -> None:
         spec, start = self.spec, self.start_us
         assert start is not None
-        end = min([vouched_us, *(self._last_good(c, t_us) for c in self._open())])
+        looked = t_us - 1 if phase == SAID else t_us  # a word takes effect before the samples of its stamp
+        end = min([vouched_us, *(self._last_good(c, looked) for c in self._open())])
         end = max(end, start if self.secured_us is None else self.secured_us)
         if self.secured_us is not None:
             outcome = Outcome.SECURED
@@ -147,7 +148,8 @@ class Running:
         if spec.sweep is not None:
             covers = (self.first_value, self.furthest)
             progress = min(1.0, abs(self.furthest - spec.sweep.start) / spec.sweep.span)
-        elif spec.hold_us is not None:
+        else:
+            assert spec.hold_us is not None
             progress = min(1.0, (end - start) / spec.hold_us)
         small = (
             outcome in (Outcome.MISSED, Outcome.SPARSE)

@@ -154,10 +154,9 @@ class Runs:
         return begin
 
     def seek(self, t_us: int) -> None:
-        """Move the cursor to the run of `t_us`, which never goes back."""
-        if t_us >= self.next_us:
-            self.r = r = bisect_right(self.run_t, t_us) - 1
-            self.next_us = self.run_t[r + 1] if r + 1 < len(self.run_t) else NEVER
+        """Move the cursor to the run of `t_us`; needed only once `t_us` has come to `next_us`, and never back."""
+        self.r = r = bisect_right(self.run_t, t_us) - 1
+        self.next_us = self.run_t[r + 1] if r + 1 < len(self.run_t) else NEVER
 
     def run(self, t_us: int) -> int:
         """The run of `t_us`, -1 before the first."""

@@ -132,6 +132,10 @@ class Capture:
     wait_after_limit: bool = False
     arming: bool = False
 
+    def __post_init__(self) -> None:
+        if (self.hold_us is None) == (self.sweep is None):
+            raise ValueError(f"capture {self.id!r} needs either a hold or a sweep")
+
 
 @dataclass(frozen=True)
 class JudgePlan:

@@ -56,9 +56,7 @@ def worse(new: Worst, old: Worst | None) -> bool:
 
 
 def crossing(a: tuple[int, float], b: tuple[int, float], level: float) -> int:
-    """Time at which the line from `a` to `b` passes `level`, rounded to whole microseconds."""
-    if b[1] == a[1]:
-        return b[0]
+    """Time at which the line from `a` to `b`, on both sides of `level`, passes it; rounded to whole microseconds."""
     return a[0] + round((b[0] - a[0]) * ((level - a[1]) / (b[1] - a[1])))
 
 

@@ -66,12 +66,11 @@ def _progress(machine: Machine, now_us: int) -> tuple[float, float | None]:
     start, spec = machine.start_us, machine.spec
     if start is None:
         return 0.0, None
-    if spec.hold_us is not None:
-        done = max(0, now_us - start)
-        return min(1.0, done / spec.hold_us), float(max(0, spec.hold_us - done))
     sweep = spec.sweep
     if sweep is None:
-        return 0.0, None
+        assert spec.hold_us is not None
+        done = max(0, now_us - start)
+        return min(1.0, done / spec.hold_us), float(max(0, spec.hold_us - done))
     if machine.reached_us is not None:
         return 1.0, 0.0
     come = abs(machine.furthest - sweep.start)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from coach.core.spec import Facts
-from tests.core.rulebook import attempts_of, band, drive, hold, limit, row, run, sweep, told
+from tests.core.rulebook import attempts_of, band, drive, hold, limit, mark, row, run, sweep, told
 
 A = band("a", 4, 8)
 
@@ -60,3 +60,9 @@ def test_what_goes_outside_together_with_a_stop_counts_under_grace_too():
     samples = drive(a=run(0, 4, 5), b={0: 1, 1: 1, 4: -1}, c=row(5, 5, 5, 5, 7))
     lines = told(hold(90, A, band("b", 0), grace=1, limits=(limit("c", 6),)), samples)
     assert lines[2] == "4 stopped limit c 7/6 | 0..1"
+
+
+def test_a_word_does_not_see_the_samples_of_its_stamp():
+    """Rules 15 and 19: paused at 3 s; the good sample of 3 s comes after that, so `a`, outside since 2 s, counts."""
+    samples = drive([mark(3, "pause")], a=row(5, 5, 9, 5, 5))
+    assert told(hold(90, A, grace=2), samples)[2] == "3 missed paused | 0..1"
