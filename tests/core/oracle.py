@@ -571,10 +571,10 @@ class Trial:
             breaks += self.look_at_conditions(t, attempt, quiet=stopped)
             step = self.look_at_sweep(t, frame, attempt)
             if isinstance(step, Break):
+                if breaks:
+                    self.open_cases.add("dip and more")
                 breaks.append(step)
             if breaks:
-                if stopped and any(b.order for b in breaks):
-                    self.open_cases.add("limit and more")
                 open_now = before_open if stopped else self.still_open(attempt, t)
                 self.close(t, t - 1, breaks, open_now)
                 ended_here = True
@@ -596,10 +596,7 @@ class Trial:
         places = [(name, self.capture.stale_us) for name in (*self.bands, *(b.signal for b in self.capture.start))]
         if any(name in frame and self.here(frame[name], holds) for name, holds in places):
             return True
-        own = [x for x in self.limits if x.signal in frame and self.here(frame[x.signal], x.unseen_us)]
-        if own and not any(frame[x.signal].readable for x in own):
-            self.open_cases.add("unread limit")
-        return bool(own)
+        return any(x.signal in frame and self.here(frame[x.signal], x.unseen_us) for x in self.limits)
 
     def here(self, sample: Sample, holds_us: Mapping[str, int]) -> bool:
         """Whether a sample counts in a place where the inputs hold that long."""
@@ -654,11 +651,11 @@ class Trial:
             count += 1
             bad = spell.bad[0]
             assert bad.code is not None
-            if c.grace_us == 0:
+            if c.grace_us == 0 or quiet:
                 breaks.append(Break(t, 1, spell.signal, bad.code, spell.last_good, bad.shown, bad.bound))
             elif c.max_excursions is not None and attempt.secured is None and count > c.max_excursions:
                 breaks.append(Break(t, 1, spell.signal, Code.EXCURSIONS, spell.last_good, count, c.max_excursions))
-            elif not quiet:
+            else:
                 self.events.append(ExcursionBegan(t, c.id, attempt.number, spell.signal, bad.code, bad.shown))
         return breaks
 
@@ -779,10 +776,7 @@ class Trial:
         chain = self.plausible(t)
         if not chain or self.past(chain[-1].value, sweep.start) >= 0:
             return False
-        if self.history.until(sweep.signal, chain[-1], self.capture.stale_us, t) >= t:
-            return True
-        self.open_cases.add("armed stale")
-        return False
+        return self.history.until(sweep.signal, chain[-1], self.capture.stale_us, t) >= t
 
     def begin(self, t: int, frame: dict[str, Sample]) -> None:
         """Rule 13; for a sweep rules 26 and 27."""
@@ -803,15 +797,11 @@ class Trial:
             if self.armed and sweep.signal in frame and chain[-1].t == t:
                 self.running = Running(t, number, value, crossing)
             else:
-                far = self.past(value, sweep.start)
+                far = max(self.past(s.value, sweep.start) for s in chain[near[-1] + 1 :])
                 if sweep.late is not None:
                     in_time = far <= sweep.late
                 else:
                     in_time = t - crossing <= LATE_US and far <= sweep.span / 10
-                since = chain[near[-1] + 1 :]
-                reach = sweep.late if sweep.late is not None else sweep.span / 10
-                if in_time and any(self.past(s.value, sweep.start) > reach for s in since):
-                    self.open_cases.add("late again")
                 if not in_time or self.history.until(sweep.signal, chain[-1], self.capture.stale_us, t) < t:
                     return
                 self.running = Running(t, number, value)

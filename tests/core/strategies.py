@@ -135,7 +135,7 @@ def captures(draw: st.DrawFn, name: str, needs: Sequence[str]) -> Capture:
     few = st.lists(st.sampled_from(free), unique=True, min_size=0 if sweep else 1, max_size=2)
     keep = [draw(bands(s)) for s in draw(few)]
     start = [draw(bands(s)) for s in draw(st.lists(st.sampled_from(ALL), unique=True, max_size=1))]
-    watched = draw(st.lists(st.sampled_from([s for s in ALL if s != "g"]), unique=True, max_size=2))
+    watched = draw(st.lists(st.sampled_from(ALL), unique=True, max_size=2))
     limit = [draw(limits(s)) for s in watched]
     record = [
         Asked(
