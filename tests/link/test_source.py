@@ -244,28 +244,59 @@ def test_an_adapter_that_is_away_for_long_is_looked_for_more_rarely() -> None:
     in_order(heard.events)
 
 
+def stop_at(rig: Rig, stop: threading.Event, seconds: float) -> None:
+    """Sets `stop` once the hand's clock has moved so far, whatever the link does."""
+    end_us, steady = rig.clock.now_us + round(seconds * US), rig.clock.steady_us
+
+    def now() -> int:
+        if rig.clock.now_us > end_us:
+            stop.set()
+        return steady()
+
+    rig.clock.steady_us = now  # type: ignore[method-assign]
+
+
 def test_other_speeds_are_tried_where_nobody_answers() -> None:
     """A serial adapter at another speed says nothing that makes sense."""
     rig = Rig(table_car())
     found = car_of(rig)
     rig.faults.now("silence", None)
-    source = LinkSource("/dev/ttyUSB0", found, ASKED, CATALOGUE, rig.open)
-    heard = Heard(rig, 15.0)
-    heard.start_us = rig.clock.now_us
-    source.run(heard.emit, heard.stop, rig.clock) if heard.emit(Advance(0)) else None
-    real = heard.stop
-    clock = rig.clock
-    end_us = clock.now_us + 15 * US
-    wait = clock.wait
-
-    def waits(event: threading.Event, seconds: float) -> bool:
-        if clock.now_us > end_us:
-            real.set()
-        return wait(event, seconds)
-
-    clock.wait = waits  # type: ignore[method-assign]
-    source.run(heard.emit, real, clock)
+    stop, events = threading.Event(), []
+    stop_at(rig, stop, 15.0)
+    LinkSource("/dev/ttyUSB0", found, ASKED, CATALOGUE, rig.open).run(events.append, stop, rig.clock)
     assert {38_400, 115_200, 9_600} <= set(rig.bauds)
+    assert [type(e) for e in events] == [Lost, Ended]
+
+
+def test_a_car_that_cannot_be_found_yet_is_looked_for_again() -> None:
+    """Cut in the middle of finding out: the connection is given back, and the next one finds out everything."""
+    rig = Rig(table_car())
+    real, cut = rig.adapter.hear, []
+
+    def hear(text: str, since_us: int) -> object:
+        if text == "0902" and not cut:
+            cut.append(text)
+            rig.faults.now("disconnect", 1)
+        return real(text, since_us)
+
+    rig.adapter.hear = hear  # type: ignore[method-assign,assignment]
+    source = LinkSource(URL, catalogue=CATALOGUE, opener=rig.open)
+    heard = Heard(rig, 5.0)
+    source.run(heard.emit, heard.stop, rig.clock)
+    assert cut
+    assert rig.opened == 2
+    assert source.found is not None
+    assert source.found.vin is not None
+    assert source.over
+    assert [type(e) for e in heard.events if isinstance(e, Lost | Back)] == [Lost, Back]
+
+
+def test_a_source_that_is_stopped_before_it_begins_opens_nothing() -> None:
+    rig, stop, events = Rig(table_car()), threading.Event(), []
+    stop.set()
+    LinkSource(URL, catalogue=CATALOGUE, opener=rig.open).run(events.append, stop, rig.clock)
+    assert events == [Ended("stopped")]
+    assert rig.bauds == []
 
 
 def test_it_stops_at_once_whatever_the_peer_does() -> None:
