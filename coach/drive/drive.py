@@ -190,5 +190,5 @@ def _parts(
         drive=drive, plan=setup.plan, log=log, clock=clock, ring=ring, face=setup.face, windows=windows,
         stop_source=stop, source_kind=source.kind, speed=setup.speed, wall_us=wall,
         wall_known=not replayed or wall is not None, recipe_sha=setup.new.recipe_sha,
-        favour=getattr(source, "favour", None),
+        favour=getattr(source, "favour", None), rates_hz=getattr(source, "rates_hz", None),
     )  # fmt: skip

@@ -6,7 +6,7 @@ Everything here runs in one thread and is told the time by its clock, so that a 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
@@ -89,6 +89,8 @@ class Parts:
     recipe_sha: str = ""
     favour: Callable[[frozenset[str]], None] | None = None
     """Is told the signals of the captures that run, so that a slow link may ask for them more often."""
+    rates_hz: Callable[[int], Mapping[str, float]] | None = None
+    """Gives the rate at which each signal came lately, for the page."""
 
 
 class Loop:
@@ -358,6 +360,9 @@ class Loop:
             running = {c.id for c in view.captures if c.phase == "running"}
             self.parts.favour(frozenset(s for c in self.parts.plan.captures if c.id in running for s in _rests_on(c)))
         state = self.parts.face.update(view, events, now_us, link, self.drive_state())
+        if self.parts.rates_hz is not None:
+            rates = self.parts.rates_hz(self.time_us)
+            state["link"]["rates_hz"] = {name: round(rate, 1) for name, rate in rates.items()}
         moving = self.motion.moving(self.time_us)
         state["drive"] |= {
             "recipe": self.parts.recipe_sha, "role": self.role, "moving": moving,

@@ -105,6 +105,9 @@ def test_a_drive_through_the_adapter_is_recorded_and_judged(serve, wait_for):
     assert begun == [1]
     wait_for(lambda: any(c["outcome"] == "secured" for c in services.state().get("captures", [])))
     assert services.state()["link"]["state"] == "up"
+    rates = services.state()["link"]["rates_hz"]
+    assert set(rates) == {"road_speed", "engine_speed", "coolant_temp"}
+    assert rates["engine_speed"] > rates["coolant_temp"] > 0
     assert services.state()["drive"]["source"] == "link"
     drive.finish()
     assert drive.wait(5)

@@ -92,7 +92,7 @@
  * @property {Lead | null} lead
  * @property {CaptureState[]} captures
  * @property {AlarmState | null} alarm
- * @property {{state: "up" | "lost" | "none", age_s: number | null, reason?: string}} link why it is lost, in a sentence
+ * @property {{state: "up" | "lost" | "none", age_s: number | null, reason?: string, rates_hz?: Object<string, number>}} link
  * @property {{stopped: boolean, text: string} | null} [trouble] what goes wrong with keeping the data
  *
  * @typedef {object} Phone what the page knows of its own connection to the server

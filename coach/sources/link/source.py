@@ -104,7 +104,7 @@ class LinkSource:
         """The rate that each signal had over the last seconds before `now_us` of the drive."""
         since = max(0, now_us - RATE_WINDOW_US)
         span_s = max(now_us - since, 1) / US
-        return {name: sum(t > since for t in tuple(stamps)) / span_s for name, stamps in self._stamps.items()}
+        return {name: sum(t > since for t in tuple(stamps)) / span_s for name, stamps in dict(self._stamps).items()}
 
     def favour(self, signals: frozenset[str]) -> None:
         """Gives more of the link to the signals of the captures that run; none: all are equal. From any thread."""
