@@ -11,7 +11,6 @@ from coach.sources.adapter import AdapterServer
 from tests.cli.test_demo import get, running
 from tests.link.wired import table_car
 
-
 _SERVE = ("serve", "--port", "0", "--no-open")
 
 
