@@ -230,8 +230,8 @@ def segments(draw: st.DrawFn) -> list[tuple[int, dict[str, float]]]:
 
 
 @st.composite
-def marks(draw: st.DrawFn, stamps: Sequence[int], plan: JudgePlan) -> tuple[Mark, ...]:
-    """What people say, often in time for something to begin."""
+def marks(draw: st.DrawFn, stamps: Sequence[int], end: int, plan: JudgePlan) -> tuple[Mark, ...]:
+    """What people say, often in time for something to begin, never later than what the source promises."""
     ids = [c.id for c in plan.captures]
     made = []
     if draw(st.sampled_from([True, True, False])):
@@ -240,8 +240,8 @@ def marks(draw: st.DrawFn, stamps: Sequence[int], plan: JudgePlan) -> tuple[Mark
         made += [Mark(0, "confirm", c, "fan off") for c in ids]
     for _ in range(draw(st.sampled_from([0, 0, 0, 1, 2, 4]))):
         kind = draw(st.sampled_from(["disarm", "arm", "pause", "resume", "skip", "unskip", "confirm", "role"]))
-        t = draw(st.sampled_from(list(stamps))) + draw(st.sampled_from([0, 1, -1, 50 * MS]))
-        if 0 <= t <= stamps[-1]:
+        t = draw(st.sampled_from([*stamps, end])) + draw(st.sampled_from([0, 1, -1, 50 * MS]))
+        if 0 <= t <= end:
             capture = None if kind in ("pause", "resume", "role") else draw(st.sampled_from(ids))
             made.append(Mark(t, kind, capture, "fan off" if kind == "confirm" else ""))
     return tuple(sorted(made, key=lambda m: m.t_us))
@@ -263,7 +263,8 @@ def drives(draw: st.DrawFn, plan: JudgePlan) -> Recording:
         samples, t = [(0, "a", 5.0)], 0
     stamps = sorted({s[0] for s in samples})
     more = draw(st.sampled_from([None, None, 0, 1, 300 * MS + 1, 1000 * MS, 10 * US]))
-    return from_pairs(samples, marks=draw(marks(stamps, plan)), end_us=None if more is None else t + more)
+    told = draw(marks(stamps, t + (more or 0), plan))
+    return from_pairs(samples, marks=told, end_us=None if more is None else t + more)
 
 
 @st.composite
