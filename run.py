@@ -197,7 +197,8 @@ def steps() -> list[tuple[str, list[str]]]:
         ("format", tool("ruff", "format", "--check", ".")),
         ("types", tool("mypy", "--strict", "coach", "run.py", "hatch_build.py")),
         ("layers", tool("lint-imports")),
-        ("tests", [python, "-m", "coverage", "run", "-m", "pytest"]),
+        # A file of tests stays together: its fixtures (a browser, a server) are made once.
+        ("tests", [python, "-m", "coverage", "run", "-m", "pytest", "-n", "auto", "--dist", "loadfile"]),
         ("coverage data", [python, "-m", "coverage", "combine", "--quiet"]),
         ("coverage, all", [python, "-m", "coverage", "report"]),
         ("coverage, core", [python, "-m", "coverage", "report", "--include=coach/core/*", "--fail-under=100"]),
