@@ -137,7 +137,7 @@ def test_test_runs_every_check(ready: Checkout) -> None:
         "ruff format --check .",
         "mypy --strict coach run.py hatch_build.py",
         "lint-imports ",
-        "python -m coverage run -m pytest",
+        "python -m coverage run -m pytest -n auto --dist loadfile",
         "python -m coverage combine --quiet",
         "python -m coverage report",
         "python -m coverage report --include=coach/core/* --fail-under=100",
