@@ -571,8 +571,6 @@ class Trial:
             breaks += self.look_at_conditions(t, attempt, quiet=stopped)
             step = self.look_at_sweep(t, frame, attempt)
             if isinstance(step, Break):
-                if breaks:
-                    self.open_cases.add("dip and more")
                 breaks.append(step)
             if breaks:
                 open_now = before_open if stopped else self.still_open(attempt, t)

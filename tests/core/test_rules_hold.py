@@ -371,6 +371,13 @@ def test_the_tenth_counts_time_and_not_signals():
     assert told(hold(15, A, band("b", 0), grace=1), samples)[-1] == "4 missed drive_ended | 0..4"
 
 
+def test_the_tenth_counts_overlapping_excursions_once():
+    """Rule 24: 1.3 s from 1 to 2.3 s, when `a` and then `b` was outside; of 2 s 0.7 are left, and used up at 3.7 s."""
+    samples = drive(a={0: 5, 1: 9, 1.8: 5, 3: 9, 3.9: 5}, b={0: 1, 1.5: -1, 2.3: 1, 4: 1})
+    lines = told(hold(20, A, band("b", 0), grace=1), samples)
+    assert "3.7 missed excursions a 2/2 | 0..1.8" in lines
+
+
 def test_after_securing_the_tenth_is_not_asked():
     """Rule 24: a hold of 4 s, secured; then 0.5 s outside, more than a tenth, is covered by grace."""
     samples = drive(a={**run(0, 4, 5), 5: 9, 5.5: 5, 6: 5})
