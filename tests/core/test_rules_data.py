@@ -38,6 +38,12 @@ def test_a_gap_that_had_run_out_is_counted_from_the_start():
     assert told(hold(9, A, record=(asked("b", 1, gap=2),)), samples)[:2] == ["4 began", "6 sparse gap b -/2 | 4..4"]
 
 
+def test_a_gap_that_runs_out_at_the_start_is_counted_from_there():
+    """Rule 37: last seen at 1 s, 2 s allowed, begun at exactly 3 s: it has until 5 s."""
+    samples = drive(a=run(3, 8, 5), b={1: 1})
+    assert told(hold(9, A, record=(asked("b", 1, gap=2),)), samples)[:2] == ["3 began", "5 sparse gap b -/2 | 3..3"]
+
+
 def test_a_recorded_signal_that_never_came_has_until_the_gap():
     """Rule 37: counted from the start."""
     assert told(hold(9, A, record=(asked("b", 1, gap=2),)), drive(a=run(0, 5, 5)))[1] == "2 sparse gap b -/2 | 0..0"

@@ -276,9 +276,9 @@ def test_what_breaks_at_the_same_moment_counts_together():
 
 
 def test_a_window_never_ends_before_its_securing():
-    """Rule 19: `b` is last good at 2 s, where it secured; `a` saw 2.5 s; `b` is bad at 3 s."""
-    samples = drive(a=run(0, 3, 5, 0.5), b={0: 1, 2: 1, 3: -1})
-    assert told(hold(2, A, band("b", 0)), samples)[1:] == ["2 secured", "3 secured low b -1/0 | 0..2"]
+    """Rule 19: `b` secures it at 3 s; `a`, which breaks it at 4 s, was last good at 2 s."""
+    samples = drive(a={0: 5, 2: 5, 4: 9}, b={0: 1, 3: 1})
+    assert told(hold(2, A, band("b", 0)), samples)[1:] == ["3 secured", "4 secured high a 9/8 | 0..3"]
 
 
 def test_the_drives_end_takes_the_last_instant_of_a_keep_signal():

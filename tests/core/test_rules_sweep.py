@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -175,6 +176,18 @@ def test_excursions_fill_at_most_a_tenth_of_the_time_to_securing():
     assert lines[-1] == "5 missed excursions a 1/0.4 | 1..5"
 
 
+def test_a_tenth_of_the_time_to_securing_may_be_filled():
+    """Rule 24: one second of ten is not more than a tenth."""
+    values = [1800, 2200, *[2200 + 100 * i for i in range(1, 10)], 4000]
+    samples = drive(n=row(*values), a=row(5, 5, 9, *[5] * 9))
+    assert told(sweep(2000, 4000, band("a", 4, 8), dip=100, grace=1), samples)[3] == "11 secured"
+
+
+def test_where_an_attempt_ended_the_sweep_is_not_armed():
+    """Rule 26: it falls back to 1900 at 2 s, which ends the attempt; crossing from there begins nothing."""
+    assert told(UP, drive(n=row(1800, 2500, 1900, 2600))) == ["1 began", "2 missed dip n 1900/2400 | 1..1"]
+
+
 def test_a_saturated_swept_signal_ends_the_attempt():
     """Rule 28: at the end of the encoding it says no longer how far it is."""
     facts = {"n": Facts(high=9000, ceiling=3000)}
@@ -259,3 +272,12 @@ def test_the_swept_signal_may_have_a_band_too():
     """Rules 22 and 28: `n` must stay under 5000 while it is swept; it goes stale as one condition."""
     samples = drive(n={0: 1800, 1: 3000}, end=9)
     assert told(sweep(2000, 4000, band("n", None, 5000)), samples)[1] == "6 missed stale n -/5 | 1..1"
+
+
+def test_where_an_input_is_stale_a_derived_signal_has_no_sample():
+    """Rules 4, 7 and 26: boost has no sample after 1 s, when `b` is stale here; so 1 s is the instant before 1.7 s."""
+    capture = sweep(2, 7, dip=1, signal="boost")
+    capture = replace(capture, stale_us={**capture.stale_us, "b": 1_000_000})
+    samples = drive(a=run(0, 1.6, 6, 0.2), b={0: 6, 1.7: 1})
+    (attempt,) = attempts_of(capture, samples)
+    assert (attempt.start_us, attempt.from_us) == (1_700_000, 1_280_000)

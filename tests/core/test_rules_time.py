@@ -158,3 +158,9 @@ def test_a_gear_that_comes_back_in_time_was_never_lost():
     """Rule 7: a sample that fits at exactly 0.4 s after the first that did not is in time."""
     lines = told(hold(9, band("gear", 4, 8)), drive(n={0: 4, 1: 5, 1.4: 4, 2: 4}))
     assert lines == ["0 began", "2 missed drive_ended | 0..2"]
+
+
+def test_a_gear_that_is_stale_when_it_would_be_unknown_is_stale():
+    """Rules 6 and 7: what it said at 0 holds until 1 s; since nothing fitted at 0.6 s, it holds until 1 s as well."""
+    lines = told(hold(9, band("gear", 4, 8), stale=1), drive(n={0: 4, 0.6: 5, 2: 5}))
+    assert lines[1] == "1 missed stale gear -/1 | 0..0"
