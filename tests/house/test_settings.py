@@ -205,7 +205,7 @@ def test_ci_searches_deeper_and_the_same_each_time(project: Path, ci: str, profi
     body = "from hypothesis import settings\n\ndef test_it():\n    s = settings.default\n    assert "
     want = {
         "quick": "(s.max_examples, s.derandomize) == (40, False)",
-        "deep": "(s.max_examples, s.derandomize) == (200, True)",
+        "deep": "(s.max_examples, s.derandomize) == (120, True)",
     }
     write(project / "tests/conftest.py", (ROOT / "tests/conftest.py").read_text("utf-8"))
     write(project / "tests/test_it.py", body + want[profile] + "\n")
