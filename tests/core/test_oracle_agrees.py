@@ -13,7 +13,7 @@ N = settings.default.max_examples
 SLOW = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much]
 
 
-@settings(max_examples=2 * N, suppress_health_check=SLOW)
+@settings(max_examples=3 * N // 2, suppress_health_check=SLOW)
 @given(cases())
 def test_online_agrees_with_the_oracle(case):
     """Fed one instant at a time, the judge says what the rules say, event for event."""
@@ -23,7 +23,7 @@ def test_online_agrees_with_the_oracle(case):
     assert plain(online(plan, recording)) == plain(expected)
 
 
-@settings(max_examples=3 * N, suppress_health_check=SLOW)
+@settings(max_examples=2 * N, suppress_health_check=SLOW)
 @given(cases())
 def test_stored_drives_are_judged_as_live_ones(case):
     """Arrays in, the same events out: all fields, the same order."""

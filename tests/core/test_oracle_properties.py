@@ -22,7 +22,7 @@ SLOW = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too
 LATER = 10**9
 
 
-@settings(max_examples=N, suppress_health_check=SLOW)
+@settings(max_examples=N // 2, suppress_health_check=SLOW)
 @given(cases(), st.data())
 def test_ticks_and_looks_in_between_change_nothing(case, data):
     """The clock may tick, and people may look, at any time up to the next instant: the events stay the same."""
@@ -43,7 +43,7 @@ def test_ticks_and_looks_in_between_change_nothing(case, data):
     assert online(plan, recording, between=tick) == online(plan, recording)
 
 
-@settings(max_examples=N // 2, suppress_health_check=SLOW)
+@settings(max_examples=N // 4, suppress_health_check=SLOW)
 @given(cases(), st.randoms(use_true_random=False))
 def test_order_within_an_instant_changes_nothing(case, shuffle):
     """Rule 2, for whole drives."""
@@ -55,7 +55,7 @@ def test_order_within_an_instant_changes_nothing(case, shuffle):
     assert judge_recording(plan, mixed).events == judge_recording(plan, recording).events
 
 
-@settings(max_examples=N, suppress_health_check=SLOW)
+@settings(max_examples=N // 2, suppress_health_check=SLOW)
 @given(cases())
 def test_attempts_are_whole(case):
     """What began ends or is withdrawn once; it is secured where an event says so; windows lie inside their attempts."""
@@ -96,7 +96,7 @@ def check_attempt(capture: Capture, event: Ended, begun: list[tuple[int, int]], 
         assert secured - a.start_us >= capture.hold_us
 
 
-@settings(max_examples=2 * N, suppress_health_check=SLOW)
+@settings(max_examples=N, suppress_health_check=SLOW)
 @given(cases())
 def test_a_secured_window_claims_only_what_was_vouched_for(case):
     """Looked up again in the samples: every condition of a secured hold was seen, good but for what grace covered."""
@@ -168,7 +168,7 @@ def check_records(capture: Capture, attempt: Attempt, history: History) -> None:
             assert len(inside) >= asked.least * asked.rate_hz * lasted_s - 1e-6
 
 
-@settings(max_examples=N, suppress_health_check=SLOW)
+@settings(max_examples=N // 2, suppress_health_check=SLOW)
 @given(cases(), st.data())
 def test_the_next_deadline_is_never_too_late(case, data):
     """Whoever wakes the judge at `next_deadline` misses nothing; None means that nothing can fall due by itself."""
@@ -189,7 +189,7 @@ def test_the_next_deadline_is_never_too_late(case, data):
         assert all(e.t_us >= due for e in events)
 
 
-@settings(max_examples=N, suppress_health_check=SLOW)
+@settings(max_examples=N // 2, suppress_health_check=SLOW)
 @given(cases(most=3))
 def test_captures_do_not_disturb_each_other(case):
     """A capture that needs no other comes to the same alone as among others."""
