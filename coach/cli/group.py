@@ -20,8 +20,24 @@ INTERRUPTED = 130
 """Exit status after Ctrl-C, as shells have it."""
 
 
+HELP = ["-h", "--help"]
+
+
+def _same_help(command: click.Command) -> None:
+    """Every command knows both names of help, also when it is run by itself: click remembers what it saw first."""
+    command.context_settings.setdefault("help_option_names", HELP)
+    if isinstance(command, click.Group):
+        for child in command.commands.values():
+            _same_help(child)
+
+
 class Coach(click.Group):
     """A group whose errors are one sentence on stderr."""
+
+    def add_command(self, cmd: click.Command, name: str | None = None) -> None:
+        """Add a command, and give it the names of help that all have."""
+        _same_help(cmd)
+        super().add_command(cmd, name)
 
     def main(
         self,

@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 from typing import get_args, get_type_hints
 
-from coach.cli.reference import cli_page
+from coach.cli.reference import cli_page, contexts
 from coach.core.events import Code, Event, Outcome
 from coach.core.view import CaptureView
 
@@ -20,6 +20,12 @@ def test_cli_page_is_up_to_date():
 
 def headings(page):
     return set(re.findall(r"^#+ (.+?)\s*$", (DOCS / page).read_text("utf-8"), re.MULTILINE))
+
+
+def test_every_command_knows_both_names_of_help_by_itself():
+    """Also when it is run outside `coach`: click keeps the first names it saw, and so would the page."""
+    for context in contexts():
+        assert context.command.context_settings.get("help_option_names") in (["-h", "--help"], []), context.command_path
 
 
 def test_every_outcome_reason_event_and_gate_has_its_heading():
