@@ -168,3 +168,14 @@ def test_a_source_that_promises_time_lets_deadlines_fall_due():
     plan = JudgePlan((Capture("x", hold_us=9 * S, keep=(Band("a", 1),), stale_us={"a": 2 * S}),))
     events = both(plan, from_pairs([(0, "a", 1.0), (S, "a", 1.0)], end_us=9 * S))
     assert [(e.t_us, e.attempt.reason.code) for e in events if isinstance(e, Ended)] == [(3 * S, Code.STALE)]
+
+
+def test_a_condition_that_wandered_off_is_shown_as_such():
+    """In its band, but further from the attempt's own range than `wander`: the view says wander and when it left."""
+    judge = Judge(JudgePlan((Capture("x", hold_us=60 * S, keep=(Band("n", 0, 10, 1),), grace_us=5 * S),)))
+    judge.feed(0, {"n": 5.0})
+    judge.feed(S, {"n": 7.0})
+    (condition,) = judge.view(S).captures[0].conditions
+    assert (condition.status, condition.value, condition.outside_us) == ("wander", 7.0, S)
+    judge.feed(2 * S, {"n": 5.5})
+    assert judge.view(2 * S).captures[0].conditions[0].status == "met"

@@ -27,6 +27,7 @@ FITS = {
     "BSD-2-Clause",
     "BSD-3-Clause",
     "CC0-1.0",
+    "MIT-0",
     "GPL-2.0-only",
     "GPL-2.0-or-later",
     "ISC",
@@ -92,7 +93,8 @@ def reached(platform: str) -> dict[str, str]:
     """Every distribution that running the project needs, all its extras included: name to licence."""
     environment = {**default_environment(), **PLATFORMS[platform]}
     ours = metadata.distribution(OURS)
-    todo = list(needed(ours.requires or [], environment, frozenset(ours.metadata.get_all("Provides-Extra") or [])))
+    extras = frozenset(ours.metadata.get_all("Provides-Extra") or []) - CHOSEN_BY_THE_OWNER
+    todo = list(needed(ours.requires or [], environment, extras))
     found: dict[str, str] = {}
     while todo:
         requirement = todo.pop()
@@ -108,6 +110,10 @@ def reached(platform: str) -> dict[str, str]:
         todo += needed(there.requires or [], environment, frozenset(requirement.extras))
     return found
 
+
+CHOSEN_BY_THE_OWNER = frozenset({"cluster"})
+"""Extras whose packages do not all fit: no wheel carries them, and the program that loads them loads no python-obd
+(docs/decisions/licence.md)."""
 
 NOT_OURS_TO_CHOOSE = {
     # Only pandas asks for it, only on Windows: the time-zone tables of IANA (public domain) in a package whose
