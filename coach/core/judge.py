@@ -182,6 +182,8 @@ class Judge:
         """Take in what a person said; returns it as it takes effect, and what follows from it.
 
         A word said at or before the last judged instant takes effect one microsecond after it: store what is returned.
+        It must not be stamped later than the next instant to come: deadlines before it fall due as if every instant
+        before it had been fed.
         """
         if mark.t_us <= self._now:
             mark = replace(mark, t_us=self._now + 1)
