@@ -41,6 +41,11 @@ MOTION: tuple[Signal, ...] = (
         note="Gearbox ratio as the car reports it.",
     ),
     Signal(
+        "speed_ratio", "Speed ratio", "Ratio", "", "ratio", 0, 1_500, inputs=("engine_speed", "road_speed"),
+        note="Engine speed over road speed, rpm per km/h: what a continuously variable transmission has instead of "
+        "gears; unknown below 8 km/h.",
+    ),
+    Signal(
         "pedal", "Pedal, raw", "Pedal", "%", "percent", 0, 100, step=100 / 255, reading=percent(0x49),
         columns=("accelerator pedal position d", "absolute accelerator pedal position d", "app_d", "pedal d",
                  "accelerator pedal position", "accelerator pedal", "pedal position"),

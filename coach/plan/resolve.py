@@ -35,6 +35,10 @@ class CarDerivations(Protocol):
         """How derived signals come from measured ones in this car."""
         ...
 
+    def stand_ins(self) -> tuple[Derivation, ...]:
+        """Ways declared for want of a better one: taken only where no other way has its inputs."""
+        ...
+
 
 def resolve(
     recipe: Recipe,
@@ -98,11 +102,13 @@ def choose(
     """How `name` is derived: None if it is measured or nothing derives it.
 
     Of several ways that stands first whose inputs the source carries, or, where that is not known, the recipe records.
+    What stands in for want of a better one comes last.
     """
     if measured is not None and name in measured:
         return None
     own = vehicle.derivations() if vehicle is not None else ()
-    ways = [way for way in (*own, *core_derivations()) if way.name == name]
+    last = vehicle.stand_ins() if vehicle is not None else ()
+    ways = [way for way in (*own, *core_derivations(), *last) if way.name == name]
     there = recorded if measured is None else measured
     for way in ways:
         if all(item in there for item in way.inputs):

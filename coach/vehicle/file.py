@@ -7,78 +7,21 @@ import math
 import tomllib
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Any, Literal, get_args
+from typing import get_args
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ValidationError
 
 from coach.errors import VehicleError
 from coach.shown import IMPERIAL, METRIC, Units
 from coach.units import parse_duration_us, parse_quantity
+from coach.vehicle.dial import Dial
 from coach.vehicle.model import Vehicle, rpm_per_kmh
+from coach.vehicle.road import road_load, wheel_power
+from coach.vehicle.shape import DialPart, Tyre, UnitsPart, VehicleFile
 from coach.vehicle.tyre import KG, METRES, circumference_m, plain_quantity
 
 MAX_BYTES = 256_000
 LONGEST_DELAY_US = 2_000_000
-
-Gear = Annotated[str, Field(pattern=r"^([1-9]|1[0-2])$")]
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-
-
-class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
-
-
-class Gearbox(_Part):
-    """Gear ratios by gear, and the final drive; with the tyre they give rpm per km/h."""
-
-    ratios: dict[Gear, Positive] = Field(description="gearbox ratio by gear number")
-    final_drive: Positive | dict[Gear, Positive] = Field(description="one for all gears, or one by gear number")
-
-
-class Tyre(_Part):
-    """The driven wheels: the size on the tyre's side, or the measured rolling circumference, which counts more."""
-
-    size: str | None = Field(None, description='as on its side: "225/45R17"')
-    circumference: str | None = Field(None, description='rolling, loaded: "1934.6 mm"')
-
-
-class Pedal(_Part):
-    """Raw pedal signal at its two ends, learned parked with the engine off."""
-
-    released: str = Field(description='"14.9 %"')
-    floored: str = Field(description='"85.1 %"')
-
-
-class UnitsPart(_Part):
-    """What the driver reads: a system, and single units that differ from it."""
-
-    system: Literal["metric", "imperial"] = "metric"
-    speed: Literal["km/h", "mph"] | None = None
-    pressure: Literal["kPa", "bar", "psi"] | None = None
-    temperature: Literal["degC", "degF"] | None = None
-
-
-class VehicleFile(_Part):
-    """One car. Every key may be left out; what is missing is not known."""
-
-    label: Annotated[str, Field(max_length=80)] | None = Field(None, description="what the owner calls it")
-    transmission: Literal["manual", "dual-clutch", "automatic", "CVT"] | None = None
-    fuel: Literal["petrol", "diesel", "ethanol", "gas"] | None = None
-    induction: Literal["naturally aspirated", "turbocharged", "supercharged"] | None = None
-    idle_speed: str | None = Field(None, description='"820 rpm"')
-    rev_limit: str | None = Field(None, description='"6500 rpm"')
-    mass: str | None = Field(None, description='as driven, people aboard: "1450 kg"')
-    speed_delay: str | None = Field(None, description='delay of road speed against engine speed: "200 ms"')
-    rpm_per_kmh: dict[Gear, Positive] | None = Field(None, description="engine speed over road speed, by gear number")
-    gearbox: Gearbox | None = None
-    tyre: Tyre | None = None
-    pedal: Pedal | None = None
-    units: UnitsPart | None = None
-
-
-def vehicle_schema() -> dict[str, Any]:
-    """The JSON Schema of a vehicle file."""
-    return VehicleFile.model_json_schema()
 
 
 def load_vehicle(path: Path | str) -> Vehicle:
@@ -142,10 +85,44 @@ def _resolve(file: VehicleFile, name: str, raw: bytes) -> Vehicle:
             )
     around = _circumference(file.tyre, name)
     mass = None if file.mass is None else plain_quantity(file.mass, KG, "a mass", where=at("mass"))
+    share = None if file.driveline is None else _share(file.driveline, at("driveline"))
+    reach = None if file.range is None else parse_quantity(file.range, "distance", where=at("range"))
+    if reach is not None and not 10 <= reach <= 5_000:
+        raise VehicleError("a tank takes a car between 10 and 5000 km", where=at("range"))
     return Vehicle(
         file.label, file.transmission, file.fuel, file.induction, idle, limit, mass, around,
         _ratios(file, around, name), released, floored, delay_us, _units(file.units), raw,
+        hybrid=file.hybrid, start_stop=file.start_stop, range_km=reach,
+        road_load=None if file.road_load is None else road_load(file.road_load, mass, where=at("road_load")),
+        rotating=file.rotating, driveline=share,
+        full_load_kw=None if file.full_load is None else wheel_power(file.full_load, where=at("full_load")),
+        dial=_dial(file.dial, at("dial")), fixed_baro_kpa=_baro(file.fixed_barometric, at("fixed_barometric")),
+        offers=None if file.offers is None else frozenset(file.offers),
     )  # fmt: skip
+
+
+def _share(text: str, where: str) -> float:
+    percent = parse_quantity(text, "percent", where=where)
+    if not 50 <= percent <= 100:
+        raise VehicleError("between 50 and 100 % of the power reaches the wheels", where=where)
+    return percent / 100
+
+
+def _dial(part: DialPart | None, where: str) -> Dial | None:
+    if part is None:
+        return None
+    reported = parse_quantity(part.reported, "speed", where=f"{where}.reported")
+    shows = parse_quantity(part.shows, "speed", where=f"{where}.shows")
+    return Dial.read_at(reported, shows, where=where)
+
+
+def _baro(text: str | None, where: str) -> float | None:
+    if text is None:
+        return None
+    kpa = parse_quantity(text, "pressure_absolute", where=where)
+    if not 50 <= kpa <= 110:
+        raise VehicleError("the air's own pressure lies between 50 and 110 kPa", where=where)
+    return kpa
 
 
 def _rpm(text: str, where: str) -> float:
@@ -221,10 +198,18 @@ def _sentence(error: ValidationError, name: str) -> VehicleError:
         return VehicleError("this key is missing", where=where)
     if kind == "literal_error":
         return VehicleError(f"{given} is not one of {first['ctx']['expected']}", where=where)
+    if kind == "string_pattern_mismatch" and "offers" in keys:
+        return VehicleError(f"{given} is not the name of a signal: small letters, digits and _", where=where)
     if kind == "string_pattern_mismatch":
         return VehicleError(f"{given} is not a gear: a whole number from 1 to 12", where=where)
     if kind == "string_type":
         return VehicleError(f"{given} is not text: write it in quotes, with its unit if it has one", where=where)
+    if kind == "bool_type":
+        return VehicleError(f"{given} is neither true nor false", where=where)
+    if kind == "list_type":
+        return VehicleError(f"{given} is not a list", where=where)
+    if kind in ("greater_than_equal", "less_than_equal"):
+        return VehicleError(f"{given} is not a share between 0 and 1", where=where)
     if kind == "string_too_long":
         return VehicleError(f"this is longer than {first['ctx']['max_length']} characters", where=where)
     if kind in ("model_type", "dict_type"):

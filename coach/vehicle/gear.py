@@ -37,17 +37,21 @@ class GearDerivation:
         ratios: rpm per km/h by gear number.
         delay_us: how much later a road speed is reported than the engine speed of the same moment; 0 or more.
         least_rpm: an engine slower than this does not drive the car.
+        slip: by what share a torque converter may let the engine run ahead and still be in gear; 0 for a clutch.
     """
 
     ratios: Mapping[int, float]
     delay_us: int = 0
     least_rpm: float = LEAST_RPM
+    slip: float = 0.0
     name: str = field(default="gear", init=False)
     inputs: tuple[str, ...] = field(default=("engine_speed", "road_speed"), init=False)
 
     def __post_init__(self) -> None:
         if self.delay_us < 0:
             raise ValueError("the delay of road speed cannot be negative")
+        if not 0 <= self.slip <= 0.5:
+            raise ValueError("slip is a share between 0 and 0.5")
         Gears.of(self.ratios)
 
     @cached_property
@@ -57,20 +61,21 @@ class GearDerivation:
 
     def stepper(self) -> GearStepper:
         """A fresh step form."""
-        return GearStepper(self.gears, self.delay_us, self.least_rpm)
+        return GearStepper(self.gears, self.delay_us, self.least_rpm, self.slip)
 
     def array(self, feeds: Sequence[Feed], fresh_us: Sequence[int]) -> Feed:
         """All samples of the gear in a drive; shapes as in `Feed`."""
-        return gear_feed(self.gears, self.delay_us, self.least_rpm, feeds, fresh_us)
+        return gear_feed(self.gears, self.delay_us, self.least_rpm, feeds, fresh_us, self.slip)
 
 
 class GearStepper:
     """The step form of one drive: the engine samples around the last road sample, the gear told last, the state."""
 
-    def __init__(self, gears: Gears, delay_us: int, least_rpm: float) -> None:
+    def __init__(self, gears: Gears, delay_us: int, least_rpm: float, slip: float = 0.0) -> None:
         self._gears = gears
         self._delay_us = delay_us
         self._least_rpm = least_rpm
+        self._enter_up, self._keep_up = max(ENTER, slip), max(KEEP, slip)
         self._engine: deque[tuple[int, float]] = deque()
         self._told: int | None = None
         self._mismatch = False
@@ -103,7 +108,7 @@ class GearStepper:
         if not (kmh >= LEAST_KMH and rpm >= self._least_rpm):
             return None
         slack = HALF_STEP_KMH + DRIFT_KMH_S * (abs(engine_us - true_us) / 1e6)
-        low, high = (kmh - slack) * (1 - KEEP), (kmh + slack) * (1 + KEEP)
+        low, high = (kmh - slack) * (1 - KEEP), (kmh + slack) * (1 + self._keep_up)
         aligned = self._aligned(true_us)
         if aligned is None:
             # No engine sample of that moment yet: the gear may stay, but none is entered.
@@ -142,7 +147,9 @@ class GearStepper:
         near = bisect_left(g.middle, quotient)
         ratio = g.ratio[near]
         inside = g.enter_low[near] <= quotient <= g.enter_high[near] and (
-            ratio * ((kmh - HALF_STEP_KMH) * (1 - ENTER)) <= rpm <= ratio * ((kmh + HALF_STEP_KMH) * (1 + ENTER))
+            ratio * ((kmh - HALF_STEP_KMH) * (1 - ENTER))
+            <= rpm
+            <= ratio * ((kmh + HALF_STEP_KMH) * (1 + self._enter_up))
         )
         return near if inside else None
 
@@ -152,5 +159,5 @@ class GearStepper:
         quotient = rpm / kmh
         ratio = g.ratio[gear]
         return g.keep_low[gear] <= quotient <= g.keep_high[gear] and (
-            ratio * ((kmh - HALF_STEP_KMH) * (1 - KEEP)) <= rpm <= ratio * ((kmh + HALF_STEP_KMH) * (1 + KEEP))
+            ratio * ((kmh - HALF_STEP_KMH) * (1 - KEEP)) <= rpm <= ratio * ((kmh + HALF_STEP_KMH) * (1 + self._keep_up))
         )

@@ -43,7 +43,9 @@ class _Bounds(NamedTuple):
     keep_high: Floats
 
 
-def gear_feed(gears: Gears, delay_us: int, least_rpm: float, feeds: Sequence[Feed], fresh_us: Sequence[int]) -> Feed:
+def gear_feed(
+    gears: Gears, delay_us: int, least_rpm: float, feeds: Sequence[Feed], fresh_us: Sequence[int], slip: float = 0.0
+) -> Feed:
     """All samples of the gear, with a cut after each one that a sample fitting no gear follows.
 
     Args:
@@ -52,6 +54,7 @@ def gear_feed(gears: Gears, delay_us: int, least_rpm: float, feeds: Sequence[Fee
         least_rpm: least engine speed.
         feeds: engine speed, road speed.
         fresh_us: how old each of the two may be.
+        slip: by what share the engine may run ahead of a gear.
     """
     engine, road = feeds
     merged = merge_inputs(feeds, fresh_us)
@@ -61,7 +64,7 @@ def gear_feed(gears: Gears, delay_us: int, least_rpm: float, feeds: Sequence[Fee
     rpm, kmh = _readable(engine)[engine_i], _readable(road)[road_i]
     lost = (engine.flag >= OUT_OF_RANGE)[engine_i] | (road.flag >= OUT_OF_RANGE)[road_i]
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        gear = _fit(gears, least_rpm, engine_us, rpm, road_us - delay_us if delay_us else road_us, kmh)
+        gear = _fit(gears, least_rpm, engine_us, rpm, road_us - delay_us if delay_us else road_us, kmh, slip)
     has = (gear >= 0) | lost
     at = np.flatnonzero(has)
     value = np.array([*gears.number, np.nan])[gear[at]]  # an index of -1, a lost input, is the last one
@@ -84,20 +87,23 @@ def _readable(feed: Feed) -> Floats:
     return np.where(feed.flag == OK, feed.value, np.nan) if feed.flag.any() else feed.value
 
 
-def _fit(gears: Gears, least_rpm: float, engine_us: Ints, rpm: Floats, true_us: Ints, kmh: Floats) -> NDArray[np.intp]:
+def _fit(
+    gears: Gears, least_rpm: float, engine_us: Ints, rpm: Floats, true_us: Ints, kmh: Floats, slip: float
+) -> NDArray[np.intp]:
     """Index of the gear at each instant, -1 where none fits."""
     b = _Bounds(*(np.array(column) for column in (
         gears.number, gears.ratio, gears.middle, gears.enter_low, gears.enter_high, gears.keep_low, gears.keep_high,
     )))  # fmt: skip
     slack = HALF_STEP_KMH + DRIFT_KMH_S * (np.abs(engine_us - true_us) / 1e6)
-    low, high = (kmh - slack) * (1 - KEEP), (kmh + slack) * (1 + KEEP)
+    enter_up, keep_up = max(ENTER, slip), max(KEEP, slip)
+    low, high = (kmh - slack) * (1 - KEEP), (kmh + slack) * (1 + keep_up)
     drives = (kmh >= LEAST_KMH) & (rpm >= least_rpm)
     aligned, known = _aligned(engine_us, rpm, true_us)
     quotient = aligned / kmh
     near = _nearest(b.middle, quotient)
     ratio = b.ratio[near]
     enter = drives & known & (b.enter_low[near] <= quotient) & (quotient <= b.enter_high[near])
-    enter &= _within(ratio, aligned, kmh, ENTER)
+    enter &= _within(ratio, aligned, kmh, ENTER, enter_up)
     enter &= _now(ratio, rpm, low, high)
     gear = np.where(enter, near, -1)
     # The others keep the gear told last, that of the last instant that entered one, if they still fit it.
@@ -107,7 +113,8 @@ def _fit(gears: Gears, least_rpm: float, engine_us: Ints, rpm: Floats, true_us: 
         last = np.searchsorted(entered, others) - 1
         others, told = others[last >= 0], near[entered[last[last >= 0]]]
         q, r, unknown = quotient[others], b.ratio[told], ~known[others]
-        kept = (b.keep_low[told] <= q) & (q <= b.keep_high[told]) & _within(r, aligned[others], kmh[others], KEEP)
+        kept = (b.keep_low[told] <= q) & (q <= b.keep_high[told])
+        kept &= _within(r, aligned[others], kmh[others], KEEP, keep_up)
         stays = (kept | unknown) & _now(r, rpm[others], low[others], high[others])
         gear[others[stays]] = told[stays]
     return gear
@@ -121,9 +128,9 @@ def _nearest(middle: Floats, quotient: Floats) -> NDArray[np.intp]:
     return count.astype(np.intp)
 
 
-def _within(ratio: Floats, rpm: Floats, kmh: Floats, share: float) -> Bools:
-    return (ratio * ((kmh - HALF_STEP_KMH) * (1 - share)) <= rpm) & (
-        rpm <= ratio * ((kmh + HALF_STEP_KMH) * (1 + share))
+def _within(ratio: Floats, rpm: Floats, kmh: Floats, below: float, above: float) -> Bools:
+    return (ratio * ((kmh - HALF_STEP_KMH) * (1 - below)) <= rpm) & (
+        rpm <= ratio * ((kmh + HALF_STEP_KMH) * (1 + above))
     )
 
 

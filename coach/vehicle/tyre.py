@@ -10,7 +10,7 @@ ROLLING = 3.05
 """Dynamic circumference over outer diameter of a radial tyre under load (default of the package co2mpas)."""
 
 _SIZE = re.compile(r"(?:P|LT)?(\d{3})/(\d{2,3}) ?Z?R ?(\d{2})(?:C?(?: .*)?)", re.ASCII | re.IGNORECASE)
-_NUMBER = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?) ?([A-Za-z]+)", re.ASCII)
+_NUMBER = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,9})?) ?([A-Za-z][A-Za-z0-9/()^]*)", re.ASCII)
 
 # Exact by definition: the international pound and inch.
 KG = {"kg": 1.0, "t": 1000.0, "lb": 0.45359237}

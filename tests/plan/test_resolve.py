@@ -9,6 +9,7 @@ import pytest
 
 from coach.catalogue import default_catalogue
 from coach.core.derive import Derivation, Feed, Stepper
+from coach.core.judge import Judge
 from coach.core.spec import Asked, Facts
 from coach.plan import check_plan, resolve
 from coach.recipe import RecipeErrors, parse_recipe
@@ -37,9 +38,13 @@ class Car:
     """A vehicle that hands over derivations."""
 
     ways: tuple[Derivation, ...]
+    last: tuple[Derivation, ...] = ()
 
     def derivations(self) -> tuple[Derivation, ...]:
         return self.ways
+
+    def stand_ins(self) -> tuple[Derivation, ...]:
+        return self.last
 
 
 GEAR = Way("gear", ("engine_speed", "road_speed"))
@@ -206,6 +211,38 @@ def test_a_vehicles_way_goes_before_the_general_one():
     """A car that knows better how its lambda comes about is believed."""
     own = Way("lambda", ("lambda_1",))
     assert plan(LAMBDA, vehicle=Car((own,))).derivations == (own,)
+
+
+def test_a_stand_in_is_taken_only_for_want_of_a_better_way():
+    """A fixed barometric reading counts where the source carries no barometric pressure, and nowhere else."""
+    fixed = Way("gauge_boost", ("manifold_pressure",))
+    text = hold() + '[capture.limit]\ngauge_boost = { max = "95 kPa" }\n'
+    car = Car((), (fixed,))
+    assert plan(text, vehicle=car).derivations[0].inputs == ("manifold_pressure", "barometric_pressure")
+    both = ["road_speed", "manifold_pressure", "barometric_pressure"]
+    assert plan(text, vehicle=car, measured=both).derivations[0].inputs == ("manifold_pressure", "barometric_pressure")
+    assert plan(text, vehicle=car, measured=both[:2]).derivations == (fixed,)
+    assert plan(text, vehicle=car, measured=both[:1]).derivations[0] is not fixed
+
+
+@pytest.mark.parametrize("name", ["gear", "pedal_travel", "gauge_boost"])
+def test_what_the_source_measures_is_not_derived(name):
+    """A table with a column of a derived name is judged on that column, and nothing is derived."""
+    keep = {"gear": "gear = 5", "pedal_travel": 'pedal_travel = { min = "20 %" }'}.get(
+        name, 'road_speed = { min = "72 km/h" }'
+    )
+    text = hold(keep=keep) + ('[capture.limit]\ngauge_boost = { max = "95 kPa" }\n' if name == "gauge_boost" else "")
+    inputs = ["engine_speed", "road_speed", "pedal", "manifold_pressure", "barometric_pressure"]
+    assert name in {way.name for way in plan(text, vehicle=CAR, measured=inputs).derivations}
+    made = plan(text, vehicle=CAR, measured=[*inputs, name])
+    assert name not in {way.name for way in made.derivations}
+    assert name in made.facts
+    judge = Judge(made)
+    first, then = {"gear": (5.0, 5.0), "pedal_travel": (30.0, 30.0), "gauge_boost": (60.0, 96.0)}[name]
+    others = {"road_speed": 80.0, "engine_speed": 3000.0, "pedal": 0.0}
+    seen = judge.feed(0, {**others, name: first}) + judge.feed(100_000, {**others, name: then})
+    kinds = {type(event).__name__ for event in seen}
+    assert ("Alarm" if name == "gauge_boost" else "Began") in kinds, seen
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,8 @@ from coach.core.derive import AT_CEILING, OK, OUT_OF_RANGE, UNREADABLE, Cut, Der
 from coach.vehicle.gear import GearDerivation
 from coach.vehicle.gear_array import NEVER_US
 from coach.vehicle.pedal import PedalTravel
+from coach.vehicle.speed_ratio import SpeedRatio
+from coach.vehicle.stand_in import FixedBarometric
 
 RATIOS = {1: 118.0, 2: 62.0, 3: 41.5, 4: 31.0, 5: 24.9, 6: 20.5}
 
@@ -100,10 +102,11 @@ def drives(draw):
     drives(),
     st.sampled_from([0, 0, 80_000, 300_000, 1_200_000]),
     st.sampled_from([(2_000_000, 2_000_000), (500_000, 1_250_000), (10_000_000, 300_000)]),
+    st.sampled_from([0.0, 0.0, 0.12]),
 )
-def test_gear_forms_agree(feeds, delay_us, fresh_us):
+def test_gear_forms_agree(feeds, delay_us, fresh_us, slip):
     """Whatever was driven, however sampled, both forms say the same gears, cuts and input stamps."""
-    derivation = GearDerivation(RATIOS, delay_us)
+    derivation = GearDerivation(RATIOS, delay_us, slip=slip)
     assert same(stepped(derivation, feeds, fresh_us), rows_of(derivation.array(feeds, fresh_us)))
 
 
@@ -115,6 +118,22 @@ def test_pedal_forms_agree(samples, released):
     feeds = [feed("pedal", [(t * 10_000, v, f) for t, (_, v, f) in zip(stamps, samples, strict=True)])]
     derivation = PedalTravel(released, 85.1)
     assert same(stepped(derivation, feeds, [200_000]), rows_of(derivation.array(feeds, [200_000])))
+
+
+@given(drives(), st.sampled_from([(2_000_000, 2_000_000), (500_000, 1_250_000)]))
+def test_speed_ratio_forms_agree(feeds, fresh_us):
+    """The two forms of the speed ratio agree on any drive."""
+    assert same(stepped(SpeedRatio(), feeds, fresh_us), rows_of(SpeedRatio().array(feeds, fresh_us)))
+
+
+@given(st.lists(st.tuples(st.integers(1, 50), st.floats(0, 255), flags), max_size=60), st.floats(60, 105))
+def test_fixed_barometric_forms_agree(samples, baro):
+    """The two forms of gauge boost over one fixed reading agree on any samples."""
+    stamps = np.cumsum([dt for dt, _, _ in samples]).tolist()
+    feeds = [feed("manifold_pressure", [(t * 10_000, v, f) for t, (_, v, f) in zip(stamps, samples, strict=True)])]
+    assert same(
+        stepped(FixedBarometric(baro), feeds, [200_000]), rows_of(FixedBarometric(baro).array(feeds, [200_000]))
+    )
 
 
 def test_empty_feeds_give_no_gear():

@@ -26,7 +26,11 @@ def test_every_key_has_its_heading():
 def test_every_key_of_a_table_is_named():
     """So is each key of its tables, under the table's heading."""
     text = page("reference/vehicle.md")
-    for name, table in {"gearbox": "Gearbox", "tyre": "Tyre", "pedal": "Pedal", "units": "UnitsPart"}.items():
+    tables = {
+        "gearbox": "Gearbox", "tyre": "Tyre", "pedal": "Pedal", "units": "UnitsPart", "dial": "DialPart",
+        "road_load": "RoadLoadPart", "full_load": "FullLoad",
+    }  # fmt: skip
+    for name, table in tables.items():
         part = text.split(f"\n## {name}\n")[1].split("\n## ")[0]
         for key in vehicle_schema()["$defs"][table]["properties"]:
             assert f"`{key}`" in part, key

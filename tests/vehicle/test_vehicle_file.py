@@ -37,8 +37,9 @@ pressure = "bar"
 
 
 ALLOWED = (
-    'car, colour: "colour" is not a key here; allowed are label, transmission, fuel, induction, idle_speed, '
-    "rev_limit, mass, speed_delay, rpm_per_kmh, gearbox, tyre, pedal, units"
+    'car, colour: "colour" is not a key here; allowed are label, transmission, fuel, induction, '
+    "hybrid, start_stop, idle_speed, rev_limit, mass, range, speed_delay, rpm_per_kmh, gearbox, tyre, road_load, "
+    "rotating, driveline, full_load, pedal, dial, fixed_barometric, offers, units"
 )
 
 
@@ -118,6 +119,25 @@ def test_empty_file():
         ("label = ", "car: this is not TOML: "),
         ("label = " + "[" * 50_000, "car: this is nested too deeply for a vehicle file"),
         (b"label = '\xff'", "car: this is not text in UTF-8"),
+        ('hybrid = "no"', 'car, hybrid: "no" is neither true nor false'),
+        ('offers = "pedal"', 'car, offers: "pedal" is not a list'),
+        ('offers = ["Pedal"]', 'car, offers.0: "Pedal" is not the name of a signal'),
+        ("rotating = 2.0", "car, rotating: 2.0 is not a share between 0 and 1"),
+        ('driveline = "40 %"', "car, driveline: between 50 and 100 % of the power"),
+        ('range = "5 km"', "car, range: a tank takes a car between 10 and 5000 km"),
+        ('fixed_barometric = "9 kPa"', "car, fixed_barometric: the air's own pressure lies between"),
+        ('dial = { reported = "20 km/h", shows = "22 km/h" }', "car, dial: read the dial at 30 km/h or faster"),
+        ('dial = { reported = "80 km/h", shows = "78 km/h" }', "car, dial: a dial does not read low"),
+        ('dial = { reported = "80 km/h", shows = "94 km/h" }', "car, dial: no dial reads that much high"),
+        ('[road_load]\nconstant = "165 N"', "car, road_load: constant and square are both needed"),
+        ('[road_load]\nrolling = 0.011', "car, road_load: give constant and square, or drag_area and rolling"),
+        ('[road_load]\nconstant = "165 N"\nrolling = 0.011', "car, road_load: give either the three"),
+        ('[road_load]\ndrag_area = "0.6 m2"\nrolling = 0.011', "car, road_load.rolling: a rolling coefficient needs"),
+        ('mass = "1 t"\n[road_load]\ndrag_area = "0.6 m2"\nrolling = 0.3', "car, road_load.rolling: a rolling coeff"),
+        ('[road_load]\nconstant = "165"\nsquare = "1 N"', 'car, road_load.constant: "165" is not a force: one number'),
+        ("[full_load]\nrpm = [1000, 2000]", "car, full_load: give one of power_kw and torque_nm"),
+        ("[full_load]\nrpm = [1000, 2000]\npower_kw = [1]", "car, full_load.power_kw: one number is needed"),
+        ("[full_load]\nrpm = [2000, 1000]\npower_kw = [1, 2]", "car, full_load.rpm: engine speeds must rise"),
     ],
 )  # fmt: skip
 def test_one_sentence(text, sentence):
@@ -150,3 +170,59 @@ def test_schema_is_json():
     schema = json.loads(json.dumps(vehicle_schema()))
     assert schema["additionalProperties"] is False
     assert {"label", "gearbox", "rpm_per_kmh", "pedal", "units"} <= set(schema["properties"])
+
+
+def test_what_drives_and_what_holds_back():
+    """Road load in newtons by km/h, the full-load curve in kilowatts, shares as shares, the rest as given."""
+    car = parse_vehicle(
+        """
+        hybrid = false
+        start_stop = true
+        mass = "1460 kg"
+        range = "340 mi"
+        rotating = 0.03
+        driveline = "92 %"
+        fixed_barometric = "0.986 bar"
+        offers = ["engine_speed", "road_speed"]
+        dial = { reported = "80 km/h", shows = "84 km/h" }
+        [road_load]
+        constant = "165 N"
+        linear = "0.6 N/(km/h)"
+        square = "0.034 N/(km/h)^2"
+        [full_load]
+        rpm = [1000, 2000.5]
+        power_kw = [20, 50]
+        """
+    )
+    assert (car.hybrid, car.start_stop, car.rotating, car.driveline) == (False, True, 0.03, 0.92)
+    assert car.range_km == pytest.approx(547.18, abs=0.01)
+    assert car.road_load.at(100) == pytest.approx(165 + 60 + 340)
+    assert car.full_load_kw == ((1000, 20), (2000.5, 50))
+    assert car.dial.shows(100) == pytest.approx(105)
+    assert car.offers == {"engine_speed", "road_speed"}
+    assert [way.inputs for way in car.stand_ins()] == [("manifold_pressure",)]
+    assert Vehicle().stand_ins() == ()
+
+
+def test_road_load_from_drag_area_and_rolling():
+    """0.011 x 1460 kg x 9.80665 is 157.5 N; 0.65 m2 x 1.2 kg/m3 / 2 at 100 km/h (27.78 m/s) is 300.9 N (arithmetic)."""
+    car = parse_vehicle('mass = "1460 kg"\nroad_load = { drag_area = "0.65 m2", rolling = 0.011 }')
+    assert car.road_load.at(0) == pytest.approx(157.5, abs=0.05)
+    assert car.road_load.at(100) == pytest.approx(157.5 + 300.9, abs=0.1)
+
+
+def test_torque_becomes_power():
+    """200 N.m at 3000 rpm are 62.83 kW (arithmetic); between points torque runs linearly, so power does not."""
+    car = parse_vehicle("full_load = { rpm = [1000, 3000], torque_nm = [100, 200] }")
+    curve = dict(car.full_load_kw)
+    assert curve[3000] == pytest.approx(62.83, abs=0.01)
+    assert curve[2000] == pytest.approx(150 * 2000 * 3.14159265 / 30_000, abs=0.01)
+
+
+def test_transmissions():
+    """A converter may slip by 12 %; a continuously variable transmission has a speed ratio and never a gear."""
+    ratios = "rpm_per_kmh = { 1 = 110, 2 = 60 }\n"
+    assert parse_vehicle(ratios).derivations()[0].slip == 0
+    assert parse_vehicle(ratios + 'transmission = "dual-clutch"').derivations()[0].slip == 0
+    assert parse_vehicle(ratios + 'transmission = "automatic"').derivations()[0].slip == 0.12
+    assert [way.name for way in parse_vehicle(ratios + 'transmission = "CVT"').derivations()] == ["speed_ratio"]
