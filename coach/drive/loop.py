@@ -36,6 +36,10 @@ LAST_CALL_US = 2 * US
 """How long the source may take to end once it was told to."""
 
 
+CLOCK_JUMP_US = 2 * US
+"""A wall clock that moves so far against the steady one was set; less is a clock being kept in step."""
+
+
 class Face(Protocol):
     """Makes the live state of the page; `coach.advice.Adviser` does."""
 
@@ -119,6 +123,7 @@ class Loop:
         self._end_by_us: int | None = None
         self._before_stop: Phase = "recording"
         self._trouble: str | None = None
+        self._offset_us = parts.clock.wall_us() - self._heard_us
         self.motion = Motion()
         self.role: str | None = None
         self.marks: list[Mark] = []
@@ -260,8 +265,17 @@ class Loop:
             self._close(None)
             return
         self._watch_writer()
+        self._watch_clock(now_us)
         if now_us - self._state_us >= STATE_EVERY_US:
             self._tell_state()
+
+    def _watch_clock(self, now_us: int) -> None:
+        """A clock that was set is noted; what is judged never follows it."""
+        offset_us = self.parts.clock.wall_us() - now_us
+        jump_us = offset_us - self._offset_us
+        self._offset_us = offset_us
+        if abs(jump_us) >= CLOCK_JUMP_US:
+            self.parts.log.clock_jumped(self.time_us, jump_us)
 
     def _watch_writer(self) -> None:
         behind = self.parts.log.behind_us()
@@ -366,7 +380,7 @@ class Loop:
         moving = self.motion.moving(self.time_us)
         state["drive"] |= {
             "recipe": self.parts.recipe_sha, "role": self.role, "moving": moving,
-            "locked": moving and self.role != "passenger",
+            "locked": moving and self.role != "passenger", "stored_s": max(0, self.parts.log.durable_us) / US,
         }  # fmt: skip
         if self.error is not None or self._trouble is not None:
             text = self.error or self._trouble

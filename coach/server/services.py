@@ -174,7 +174,7 @@ class Services:
         adviser = Adviser(_NO_RECIPE, JudgePlan(()), default_catalogue(), self.words)
         nothing = DriveState(None, "none", 0, None, "replay", 1.0)
         state = adviser.update(JudgeView(0, ()), [], self.clock.steady_us(), LinkState(), nothing)
-        state["drive"] |= {"recipe": None, "role": None, "moving": False, "locked": False}
+        state["drive"] |= {"recipe": None, "role": None, "moving": False, "locked": False, "stored_s": 0.0}
         state["trouble"] = None
         return state
 

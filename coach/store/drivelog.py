@@ -42,7 +42,7 @@ class DriveLog:
         self._builder = BlockBuilder()
         self._numbers: dict[str, int] = {}
         self._known = 0
-        self._sequence = {"blocks": 0, "marks": 0, "events": 0}
+        self._sequence = {"blocks": 0, "marks": 0, "events": 0, "clock_jumps": 0}
 
     def samples_at(self, t_us: int, values: Mapping[str, float], flags: int = 0, uncertainty_us: int = 0) -> bool:
         """Adds the samples of one time; a full block goes to the writer. Says whether they opened a new one."""
@@ -118,6 +118,11 @@ class DriveLog:
     def phase(self, phase: Phase) -> None:
         """Stores the drive's phase."""
         self._post(lambda db: db.execute("UPDATE drives SET phase=? WHERE key=?", (phase, self.key)))
+
+    def clock_jumped(self, t_us: int, jump_us: int) -> None:
+        """Stores that the system's clock was set by `jump_us` at `t_us`; no time of the drive changes by it."""
+        row = (self.key, self._next("clock_jumps"), t_us, jump_us)
+        self._post(lambda db: db.execute("INSERT INTO clock_jumps VALUES (?, ?, ?, ?)", row))
 
     def window(self, row: WindowRow, done: Callable[[CoachError | None], None] | None = None) -> None:
         """Stores that a window's file is durable."""

@@ -22,12 +22,15 @@ def store_error(error: Exception, where: Path | str) -> StoreError:
     """One sentence for `error`, an OSError or an error of SQLite, that came while writing `where`."""
     text = str(error).lower()
     number = getattr(error, "errno", None)
-    if number in (errno.ENOSPC, errno.EDQUOT) or "full" in text:
+    # EFBIG: the file may not grow, by a limit of the system or of the file system; to a drive that is a full disk.
+    if number in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG) or "full" in text:
         return StoreError("the disk is full; make room, what was stored so far stays readable", where=str(where))
     if number in (errno.EACCES, errno.EPERM, errno.EROFS) or "readonly" in text or "read-only" in text:
         return StoreError("the data folder cannot be written; allow writing or choose another one", where=str(where))
     if "malformed" in text or "not a database" in text:
-        return StoreError("the database is damaged; what is readable can be exported", where=str(where))
+        return StoreError(
+            "the database is damaged; `coach data rescue` exports what is readable", where=str(where)
+        )
     if "locked" in text or "busy" in text:
         return StoreError("another program holds the database; close it and try again", where=str(where))
     reason = getattr(error, "strerror", None) or error
@@ -35,11 +38,13 @@ def store_error(error: Exception, where: Path | str) -> StoreError:
 
 
 def make_folder(path: Path) -> None:
-    """Makes `path` and what is missing above it, for the owner alone. Raises StoreError."""
+    """Makes `path` and what is missing above it, durable, for the owner alone. Raises StoreError."""
     try:
         missing = [p for p in (path, *path.parents) if not p.exists()]
         for part in reversed(missing):
             part.mkdir(mode=FOLDER_MODE, exist_ok=True)
+            # A file is only as durable as the name of each folder above it.
+            sync_folder(part.parent)
         if not path.is_dir():
             raise StoreError("the data folder is a file; name a folder", where=str(path))
     except OSError as error:

@@ -11,10 +11,11 @@ from pathlib import Path
 
 from coach.core.events import Attempt
 from coach.errors import NotFound, StoreError
-from coach.recording import Mark, Recording, Series
+from coach.recording import US, Mark, Note, Recording, Series
 from coach.store.blocks import decode, to_series
 from coach.store.codec import load_attempt, load_event
 from coach.store.files import store_error
+from coach.store.labels import Label, read_label, read_labels
 from coach.store.model import Around, DriveRow, RecipeRow, StoredEvent, WindowRow
 
 _DRIVE = """
@@ -91,12 +92,14 @@ class Reader:
         with self._open() as db:
             names = _names(db, row.key)
             samples = decode(db.execute(query + " ORDER BY sequence", some))
+            jumps = db.execute("SELECT t_us, jump_us FROM clock_jumps WHERE drive=? ORDER BY sequence", (row.key,))
+            clock = tuple(_clock_note(t_us, jump_us) for t_us, jump_us in jumps)
         series, notes = to_series(samples, names)
         if first_us is not None or last_us is not None:
             series = {n: c for n, s in series.items() if len(c := _cut(s, first_us, last_us))}
         end_us = row.promised_us if last_us is None else None
         return Recording(
-            series, marks=self.marks(drive), wall_us=row.anchor_wall_us, end_us=end_us, notes=notes,
+            series, marks=self.marks(drive), wall_us=row.anchor_wall_us, end_us=end_us, notes=(*notes, *clock),
             meta=dict(row.source),
         )  # fmt: skip
 
@@ -140,6 +143,17 @@ class Reader:
                 (row.key, row.recipe_sha, row.rules),
             )
             return {str(capture): int(count) for capture, count in rows}
+
+    def label(self, drive: str) -> Label:
+        """What people wrote on a drive. Raises NotFound."""
+        key = self.drive(drive).key
+        with self._open() as db:
+            return read_label(db, key)
+
+    def labels(self) -> dict[int, Label]:
+        """What people wrote, by the key of the drive."""
+        with self._open() as db:
+            return read_labels(db)
 
     def unsaved(self) -> list[tuple[str, Attempt]]:
         """Secured attempts of finished drives whose whole file is not durable."""
@@ -187,6 +201,15 @@ def _read_only(path: Path) -> sqlite3.Connection:
         db = sqlite3.connect(path, timeout=5.0)
         db.execute("PRAGMA query_only=ON")
     return db
+
+
+def _clock_note(t_us: int, jump_us: int) -> Note:
+    way = "forward" if jump_us > 0 else "back"
+    text = (
+        f"The system's clock was set {way} by {abs(jump_us) / US:.0f} s, {t_us / US:.1f} s into the drive;"
+        " the drive's own times did not follow it."
+    )
+    return Note("clock_jumped", text)
 
 
 def _names(db: sqlite3.Connection, key: int) -> list[str]:

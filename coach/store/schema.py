@@ -60,7 +60,23 @@ CREATE TABLE windows (
 );
 """
 
-MIGRATIONS: tuple[str, ...] = (FIRST,)
+CLOCK = """
+CREATE TABLE clock_jumps (
+  drive INTEGER NOT NULL REFERENCES drives(key) ON DELETE CASCADE, sequence INTEGER NOT NULL,
+  t_us INTEGER NOT NULL, jump_us INTEGER NOT NULL, PRIMARY KEY (drive, sequence)
+);
+"""
+"""When the system's clock was set during a drive, and by how much: times of the drive do not follow it."""
+
+LABELS = """
+CREATE TABLE labels (
+  drive INTEGER PRIMARY KEY REFERENCES drives(key) ON DELETE CASCADE, name TEXT NOT NULL, note TEXT NOT NULL,
+  pressure_kpa REAL, temperature_c REAL, humidity_pct REAL
+);
+"""
+"""What people wrote on a drive."""
+
+MIGRATIONS: tuple[str, ...] = (FIRST, CLOCK, LABELS)
 """Step n takes a database from version n to n + 1. Steps are never changed once released, only added."""
 
 VERSION = len(MIGRATIONS)

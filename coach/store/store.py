@@ -15,7 +15,8 @@ from coach.core.events import Attempt, Event
 from coach.errors import Conflict, StoreError
 from coach.store.codec import dump_event, type_name
 from coach.store.drivelog import DriveLog, insert_attempt, insert_window
-from coach.store.files import make_folder, private_file, store_error, sweep
+from coach.store.files import make_folder, private_file, store_error, sweep, sync_folder
+from coach.store.labels import Label, write_label
 from coach.store.lock import FolderLock
 from coach.store.model import NewDrive, RecipeRow, WindowRow
 from coach.store.reading import Reader
@@ -45,6 +46,7 @@ class Store(Reader):
         self._lock = FolderLock(folder)
         try:
             private_file(self.path)
+            sync_folder(folder)
             db = connect(self.path)
             try:
                 migrate(db, clock.wall_us())
@@ -145,6 +147,11 @@ class Store(Reader):
         key = self.drive(drive).key
         row = (key, recipe_sha, rules, body)
         self._writer.call(lambda db: db.execute("INSERT OR REPLACE INTO verdicts VALUES (?, ?, ?, ?)", row))
+
+    def put_label(self, drive: str, label: Label) -> None:
+        """Replaces what people wrote on a drive. Raises NotFound, StoreError."""
+        key = self.drive(drive).key
+        self._writer.call(lambda db: write_label(db, key, label))
 
     def put_window(self, drive: str, row: WindowRow) -> None:
         """Records that a window's file is durable. Raises NotFound, StoreError."""
