@@ -16,7 +16,7 @@ from coach.core.judge import Judge
 from coach.core.machine import Machine
 from coach.core.running import Emitted
 from coach.core.runs import Column, Ints, flags_of
-from coach.core.spec import Capture, Facts, JudgePlan
+from coach.core.spec import Band, Capture, Facts, JudgePlan
 from coach.core.tracks import BEFORE, NEVER
 from coach.recording import Mark, Note, Recording, Series
 
@@ -88,7 +88,10 @@ def judge_recording(plan: JudgePlan, recording: Recording) -> Verdict:
         final += out[before:]
         del out[before:]
         secured = [a.secured_us for a in drive.machine.attempts if a.secured_us is not None]
-        if len(secured) >= spec.times:
+        if spec.collect is not None:
+            if drive.machine.collected_us is not None:
+                done[spec.id] = drive.machine.collected_us
+        elif len(secured) >= spec.times:
             done[spec.id] = secured[spec.times - 1]
     out.sort(key=lambda e: e[:3])
     final.sort(key=lambda e: e[2])
@@ -172,9 +175,13 @@ class _Drive:
             ArrayWatch(x, spec.warn_ahead_us, columns.get(x.signal), stale(x.signal, x.unseen_us)) for x in spec.limits
         ]
         records = [ArrayRecord(asked, columns.get(asked.signal)) for asked in spec.record if asked.need]
-        self.machine = Machine(spec, index, conditions, watches, records, swept, out)
-        self.own = [c.runs.t_us for c in conditions] + [w.own_us for w in watches]
-        self.all = [*(c.runs for c in conditions), *(w.runs for w in watches), *(r.runs for r in records)]
+        axes = [
+            ArrayCondition(Band(a.signal), "cell", columns.get(a.signal), stale(a.signal, spec.stale_us))
+            for a in (spec.collect.axes if spec.collect else ())
+        ]
+        self.machine = Machine(spec, index, conditions, watches, records, swept, out, axes)
+        self.own = [c.runs.t_us for c in (*conditions, *axes)] + [w.own_us for w in watches]
+        self.all = [*(c.runs for c in (*conditions, *axes)), *(w.runs for w in watches), *(r.runs for r in records)]
         edges = {id(runs): runs.edges() for runs in self.all}
         always = [edges[id(w.runs)] for w in watches] + [edges[id(r.runs)] for r in records]
         if swept is not None:

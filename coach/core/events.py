@@ -148,6 +148,15 @@ class Secured:
 
 
 @dataclass(frozen=True, slots=True)
+class Collected:
+    """The pieces of a capture have their time together, and every wanted cell its own. `total_us` is theirs so far."""
+
+    t_us: int
+    capture: str
+    total_us: int
+
+
+@dataclass(frozen=True, slots=True)
 class Ended:
     """The attempt is over."""
 
@@ -206,6 +215,7 @@ Event = (
     | ExcursionBegan
     | ExcursionEnded
     | Secured
+    | Collected
     | Ended
     | Alarm
     | AlarmOver

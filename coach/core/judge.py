@@ -12,7 +12,7 @@ from coach.core.online import Held as Holding
 from coach.core.online import OnlineCondition, OnlineRecord, OnlineSwept
 from coach.core.online_limits import OnlineWatch
 from coach.core.running import Emitted
-from coach.core.spec import Asked, Capture, Facts, JudgePlan, Sweep
+from coach.core.spec import Asked, Band, Capture, Facts, JudgePlan, Sweep
 from coach.core.tracks import BEFORE, NEVER, flag_of
 from coach.core.view import CaptureView, JudgeView
 from coach.core.viewing import view_of
@@ -96,9 +96,13 @@ class Judge:
             swept = OnlineSwept(spec.sweep, self._holding(spec.sweep.signal, spec.stale_us))
             conditions.append(swept)
         watches = [OnlineWatch(x, spec.warn_ahead_us, self._holding(x.signal, x.unseen_us)) for x in spec.limits]
-        listeners = [*conditions, *watches]
+        axes = [
+            OnlineCondition(Band(axis.signal), "cell", self._holding(axis.signal, spec.stale_us))
+            for axis in (spec.collect.axes if spec.collect else ())
+        ]
+        listeners = [*conditions, *axes, *watches]
         records = [OnlineRecord(asked) for asked in spec.record if self._counts(asked)]
-        machine = Machine(spec, index, conditions, watches, records, swept, self._out)
+        machine = Machine(spec, index, conditions, watches, records, swept, self._out, axes)
         for x in listeners:
             self._signal(x.name).listeners.append((x, machine))
         for r in records:

@@ -10,14 +10,19 @@ from coach.core.deadlines import DeadlineRules
 from coach.core.events import (
     Began,
     Code,
+    Collected,
     Outcome,
     Reason,
     Secured,
 )
+from coach.core.pieces import Pieces
 from coach.core.running import DEADLINE, INSTANT, SAID
 from coach.core.sweeping import SweepRules
 from coach.core.tracks import BEFORE, NEVER
 from coach.recording import US, Mark
+
+BACKLOG = 4096
+"""More visits of cells than this are not kept one by one."""
 
 
 class Machine(DeadlineRules, SweepRules):
@@ -33,6 +38,8 @@ class Machine(DeadlineRules, SweepRules):
             self._sweep(t_us, sweep)
         if self.start_us is not None and self.secured_us is None:
             self._secure(t_us)
+        if self.pieces is not None and self.collected_us is None:
+            self._collect(t_us, self.pieces)
         if self.start_us is None and self.ended_us != t_us and self._may_begin(t_us):
             self._begin(t_us)
         self.wake = self._next_wake(t_us)
@@ -55,6 +62,33 @@ class Machine(DeadlineRules, SweepRules):
         if self.start_us is not None:
             reason = None if self.secured_us is not None else Reason(Code.DRIVE_ENDED, t_us)
             self._end(t_us, DEADLINE, Outcome.MISSED, reason, self._last_instant(t_us))
+        if self.pieces is not None and self.collected_us is None and self.pieces.reached(None, t_us):
+            self._collected(t_us, self.pieces.total_us, DEADLINE)
+
+    def _collect(self, t_us: int, pieces: Pieces) -> None:
+        """Rules 44 and 45: whether the pieces have their time together."""
+        start = self.start_us
+        if start is not None:
+            if pieces.axes:
+                pieces.visit(t_us)
+                if pieces.backlog > BACKLOG:
+                    pieces.forget(self._sure(t_us))
+            if self.secured_us is None or self.open:
+                start = None
+        vouched = min([self._last_good(c, t_us) for c in self.banded], default=t_us)
+        if pieces.reached(start, vouched):
+            self._collected(t_us, pieces.sums(start, vouched)[0], INSTANT)
+
+    def _sure(self, t_us: int) -> int:
+        """The running window will not end before this."""
+        sure = [self._last_good(c, t_us) for c in self.banded]
+        sure += [w.last_inside(t_us) for w in self.watches] + [r.last(t_us) for r in self.records]
+        return min(sure, default=t_us)
+
+    def _collected(self, t_us: int, total_us: int, phase: int) -> None:
+        self.collected_us = t_us
+        self.secured_count = 1
+        self._emit(phase, Collected(t_us, self.spec.id, total_us))
 
     def _secure(self, t_us: int) -> None:
         spec, start = self.spec, self.start_us
@@ -83,7 +117,8 @@ class Machine(DeadlineRules, SweepRules):
             self._end(t_us, INSTANT, Outcome.SPARSE, thin, t_us)
             return
         self.secured_us = t_us
-        self.secured_count += 1
+        if self.pieces is None:
+            self.secured_count += 1
         self._emit(INSTANT, Secured(t_us, spec.id, len(self.attempts), start))
         if sweep is not None:
             self._end(t_us, INSTANT, Outcome.SECURED, None, t_us)
@@ -136,6 +171,8 @@ class Machine(DeadlineRules, SweepRules):
         self.gap_due = min([r.restart(t_us) for r in self.records], default=NEVER)
         for w in self.watches:
             w.stopped_us = None
+        if self.pieces is not None and self.pieces.axes and self.collected_us is None:
+            self.pieces.visit(t_us)
         self.due = t_us
 
     def _next_wake(self, t_us: int) -> int:
@@ -150,6 +187,12 @@ class Machine(DeadlineRules, SweepRules):
                 wake = min(wake, max(t_us + 1, self.start_us + w.limit.after_us))
         if self.has_wander or (self.spec.sweep is not None and self.reached_us is None):
             return t_us + 1
+        if self.pieces is not None and self.collected_us is None:
+            if self.pieces.axes:
+                return t_us + 1
+            if self.secured_us is not None:
+                left = self.pieces.spec.total_us - self.pieces.total_us
+                wake = min(wake, max(t_us + 1, self.start_us + left))
         if self.secured_us is None:
             if self.spec.hold_us is not None:
                 wake = min(wake, max(t_us + 1, self.start_us + self.spec.hold_us))

@@ -15,6 +15,7 @@ from coach.core.events import (
     Reason,
 )
 from coach.core.gates import Gates
+from coach.core.pieces import Pieces
 from coach.core.spec import Capture, Sweep
 from coach.core.tracks import BEFORE, NEVER, Condition, Record, Swept, Watch, Worst
 
@@ -35,11 +36,13 @@ class Running:
         due: no deadline falls due before this; when an instant lies beyond it, call `before` first.
         wake: from this time on it must be stepped at every instant of its own, edges or not.
         attempts: the ended ones.
+        secured_count: attempts secured so far; where pieces are collected, 1 once they all are.
+        axes: what names the cell, where pieces are collected by cells.
     """
 
     def __init__(
         self, spec: Capture, index: int, conditions: Sequence[Condition], watches: Sequence[Watch],
-        records: Sequence[Record], swept: Swept | None, out: list[Emitted],
+        records: Sequence[Record], swept: Swept | None, out: list[Emitted], axes: Sequence[Condition] = (),
     ) -> None:  # fmt: skip
         self.spec = spec
         self.index = index
@@ -51,6 +54,8 @@ class Running:
         self.records = sorted(records, key=lambda r: r.name)
         self.out = out
         self.gates = Gates(spec)
+        self.pieces = None if spec.collect is None else Pieces(spec.collect, axes)
+        self.collected_us: int | None = None
         self.due = NEVER
         self.gap_due = NEVER
         self.wake = NEVER
@@ -161,6 +166,8 @@ class Running:
             self.from_us, self.to_us, covers, progress, small,
         )  # fmt: skip
         self.attempts.append(attempt)
+        if self.pieces is not None:
+            self.pieces.end(start, end, piece=self.secured_us is not None)
         self._emit(phase, Ended(t_us, spec.id, attempt))
         self.ended_us = t_us
         if not small and spec.rest_us:

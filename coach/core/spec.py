@@ -107,9 +107,40 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True)
+class Axis:
+    """One side of a table of cells: cell i is `edges[i] <= value < edges[i + 1]`, edges rising, two at least."""
+
+    signal: str
+    edges: tuple[float, ...]
+
+    @property
+    def cells(self) -> int:
+        """How many cells it has."""
+        return len(self.edges) - 1
+
+
+@dataclass(frozen=True, slots=True)
+class Collect:
+    """Secured attempts are pieces whose time is summed, in all and by cell.
+
+    Attributes:
+        total_us: how much time the pieces must have together.
+        axes: one or two signals whose values name the cell, or none.
+        dwell_us: how long each wanted cell must have been visited within pieces.
+        wanted: the cells that must be visited, each as an index along every axis.
+    """
+
+    total_us: int
+    axes: tuple[Axis, ...] = ()
+    dwell_us: int = 0
+    wanted: tuple[tuple[int, ...], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Capture:
     """One thing to record. Exactly one of `hold_us` and `sweep` is given.
 
+    With `collect`, `hold_us` is the shortest piece that counts: each attempt is judged as a hold of that length.
     `stale_us` gives, for every measured signal that a condition rests on (inputs of derived ones included), how long
     its value holds. `arming`: attempts begin only while armed (closed course, parked).
     """
@@ -117,6 +148,7 @@ class Capture:
     id: str
     hold_us: int | None = None
     sweep: Sweep | None = None
+    collect: Collect | None = None
     start: tuple[Band, ...] = ()
     keep: tuple[Band, ...] = ()
     limits: tuple[Limit, ...] = ()
@@ -135,6 +167,8 @@ class Capture:
     def __post_init__(self) -> None:
         if (self.hold_us is None) == (self.sweep is None):
             raise ValueError(f"capture {self.id!r} needs either a hold or a sweep")
+        if self.collect is not None and (self.hold_us is None or self.times != 1):
+            raise ValueError(f"capture {self.id!r} collects pieces of a hold, once")
 
 
 @dataclass(frozen=True)

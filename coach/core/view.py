@@ -56,10 +56,13 @@ class CaptureView:
         gate_us: when the gate opens by itself (rest), or None.
         number: of the running attempt, or None.
         start_us, secured_us: of the running attempt.
-        progress: 0 to 1 of the hold or the sweep.
-        left: what is still to go: microseconds of a hold, units of the swept signal; None when nothing runs.
+        progress: 0 to 1 of the hold or the sweep; of all that is collected.
+        left: what is still to go: microseconds of a hold, units of the swept signal; None when nothing runs. Where
+            pieces are collected, microseconds of the piece until it counts, then of what is still to collect.
         furthest: of a running sweep.
-        secured_count: attempts secured so far.
+        secured_count: attempts secured so far; where pieces are collected, 1 once they all are.
+        collected_us: time of the pieces so far, the running secured one included; None where none are collected.
+        dwell_us: of that, by cell, row by row; empty without cells.
         last: the attempt that ended last, or None; `best` the missed or sparse one that came furthest, or None.
         missing: recorded signals needed that have never come.
     """
@@ -81,6 +84,8 @@ class CaptureView:
     conditions: tuple[ConditionView, ...]
     limits: tuple[LimitView, ...]
     missing: tuple[str, ...] = ()
+    collected_us: int | None = None
+    dwell_us: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

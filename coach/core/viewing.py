@@ -10,6 +10,7 @@ from coach.core.gates import Gate
 from coach.core.machine import Machine
 from coach.core.online import OnlineCondition
 from coach.core.online_limits import OnlineWatch
+from coach.core.spec import Collect
 from coach.core.tracks import BEFORE, NEVER, Condition, worst_of
 from coach.core.view import CaptureView, ConditionView, LimitView, Status
 
@@ -28,6 +29,10 @@ def view_of(machine: Machine, now_us: int) -> CaptureView:
         shut = "inside"
     ended = [a for a in machine.attempts if a.outcome in (Outcome.MISSED, Outcome.SPARSE)]
     progress, left = _progress(machine, now_us)
+    collected_us, dwell_us = _collected(machine, now_us)
+    if machine.spec.collect is not None:
+        progress, still = _share(machine.spec.collect, machine, collected_us or 0, dwell_us)
+        left = left if machine.start_us is not None and machine.secured_us is None else still
     return CaptureView(
         id=spec.id,
         phase=_phase(machine, now_us, shut is not None),
@@ -46,6 +51,8 @@ def view_of(machine: Machine, now_us: int) -> CaptureView:
         conditions=tuple(_condition(machine, c, now_us) for c in machine.conditions),
         limits=tuple(_limit(w, now_us) for w in machine.watches if isinstance(w, OnlineWatch)),
         missing=tuple(r.name for r in machine.records if r.last(NEVER) == BEFORE),
+        collected_us=collected_us,
+        dwell_us=dwell_us,
     )
 
 
@@ -75,6 +82,30 @@ def _progress(machine: Machine, now_us: int) -> tuple[float, float | None]:
         return 1.0, 0.0
     come = abs(machine.furthest - sweep.start)
     return min(1.0, come / sweep.span), max(0.0, sweep.span - come)
+
+
+def _collected(machine: Machine, now_us: int) -> tuple[int | None, tuple[int, ...]]:
+    """Time of the pieces so far, and by cell."""
+    if machine.pieces is None:
+        return None, ()
+    start = machine.start_us if machine.secured_us is not None else None
+    vouched = min([c.good_us if c.wander is not None else c.last_good(now_us) for c in machine.banded], default=now_us)
+    total, dwell = machine.pieces.sums(start, vouched)
+    return total, tuple(dwell)
+
+
+def _share(collect: Collect, machine: Machine, total_us: int, dwell: tuple[int, ...]) -> tuple[float, float]:
+    """Which share of all is collected, and how much is left of what takes longest."""
+    if machine.collected_us is not None:
+        return 1.0, 0.0
+    left = collect.total_us - total_us
+    share = total_us / collect.total_us
+    if collect.wanted and collect.dwell_us:
+        assert machine.pieces is not None
+        got = [min(dwell[i], collect.dwell_us) for i in machine.pieces.wanted]
+        wanted = collect.dwell_us * len(got)
+        left, share = max(left, wanted - sum(got)), min(share, sum(got) / wanted)
+    return max(0.0, min(1.0, share)), float(max(0, left))
 
 
 def _condition(machine: Machine, c: Condition, now_us: int) -> ConditionView:

@@ -16,6 +16,7 @@ from coach.core.events import (
     Attempt,
     Began,
     Code,
+    Collected,
     Ended,
     Event,
     Excursion,
@@ -581,6 +582,7 @@ class Trial:
                 self.leave(t)
             else:
                 ended_here = self.secure(t, attempt)
+        self.collect(t)
         if self.running is not None:
             self.armed = False
             return
@@ -591,7 +593,10 @@ class Trial:
 
     def is_instant(self, t: int, frame: dict[str, Sample]) -> bool:
         """Rule 4; a derived sample is none where an input is stale already in this place (rule 7)."""
-        places = [(name, self.capture.stale_us) for name in (*self.bands, *(b.signal for b in self.capture.start))]
+        names = [*self.bands, *(b.signal for b in self.capture.start)]
+        if self.capture.collect is not None:
+            names += [axis.signal for axis in self.capture.collect.axes]
+        places = [(name, self.capture.stale_us) for name in names]
         if any(name in frame and self.here(frame[name], holds) for name, holds in places):
             return True
         return any(x.signal in frame and self.here(frame[x.signal], x.unseen_us) for x in self.limits)
@@ -704,12 +709,59 @@ class Trial:
             self.close(t, t, thin, [])
             return True
         attempt.secured = t
-        self.secured_of.setdefault(c.id, []).append(t)
+        if c.collect is None:
+            self.secured_of.setdefault(c.id, []).append(t)
         self.events.append(Secured(t, c.id, attempt.number, start))
         if c.sweep is not None:
             self.finish(t, t, attempt, Outcome.SECURED, t, None, ())
             return True
         return False
+
+    # ---- collecting -------------------------------------------------------------------------------------------------
+
+    def collect(self, t: int) -> None:
+        """Rules 44 and 45."""
+        c = self.capture
+        if c.collect is None or self.secured_of.get(c.id):
+            return
+        pieces = [(o.attempt.start_us, o.attempt.end_us) for o in self.over if o.attempt.secured_us is not None]
+        attempt = self.running
+        if attempt is not None and attempt.secured is not None and not self.still_open(attempt, t):
+            pieces.append((attempt.start, min([self.last_good(b.signal, attempt.start, t) for b in c.keep], default=t)))
+        total = sum(end - start for start, end in pieces)
+        dwell: dict[tuple[int, ...], int] = {}
+        for start, end in pieces if c.collect.axes else []:
+            self.visit(start, end, dwell)
+        if total >= c.collect.total_us and all(dwell.get(x, 0) >= c.collect.dwell_us for x in c.collect.wanted):
+            self.secured_of.setdefault(c.id, []).append(t)
+            self.events.append(Collected(t, c.id, total))
+
+    def visit(self, start: int, end: int, dwell: dict[tuple[int, ...], int]) -> None:
+        """Rule 46: adds the time in each cell from `start` to `end`."""
+        holds = self.capture.stale_us
+        assert self.capture.collect is not None
+        axes = self.capture.collect.axes
+        rows = [[s for s in self.history.upto(a.signal, end) if self.here(s, holds)] for a in axes]
+        turns = {start, end}
+        for samples in rows:
+            for s in samples:
+                turns |= {s.t, self.ends(s)}
+        turns = {turn for turn in turns if start <= turn <= end}
+        for a, b in itertools.pairwise(sorted(turns)):
+            cell = tuple(self.place(axis.edges, samples, a) for axis, samples in zip(axes, rows, strict=True))
+            if None not in cell:
+                dwell[cell] = dwell.get(cell, 0) + b - a
+
+    def ends(self, sample: Sample) -> int:
+        """Up to when a sample holds, nothing being said after the fact."""
+        return min(stamp + self.capture.stale_us[name] for name, stamp in sample.stamps)
+
+    def place(self, edges: tuple[float, ...], samples: list[Sample], t: int) -> int | None:
+        """Between which edges the value lies just after `t`."""
+        past = [s for s in samples if s.t <= t]
+        if not past or self.ends(past[-1]) <= t or look(Band(""), past[-1]).code is not None:
+            return None
+        return next((i for i, (a, b) in enumerate(itertools.pairwise(edges)) if a <= past[-1].value < b), None)
 
     # ---- beginning --------------------------------------------------------------------------------------------------
 
@@ -858,6 +910,7 @@ def examine(plan: JudgePlan, recording: Recording) -> tuple[list[Event], set[str
         trial.pass_time(last, end)
         if trial.running is not None:
             trial.by_hand(last, last, Code.DRIVE_ENDED)
+        trial.collect(last)
         events += [(e.t_us, place, e) for e in trial.events]
     events.sort(key=lambda e: e[:2])
     return [e for _, _, e in events], set().union(*(trial.open_cases for trial in trials))

@@ -11,6 +11,7 @@ from coach.core.events import (
     AlarmOver,
     Attempt,
     Began,
+    Collected,
     Ended,
     Event,
     ExcursionBegan,
@@ -21,7 +22,7 @@ from coach.core.events import (
     Withdrawn,
 )
 from coach.core.pointwise import Pointwise
-from coach.core.spec import Asked, Band, Capture, Facts, JudgePlan, Limit, Sweep
+from coach.core.spec import Asked, Axis, Band, Capture, Collect, Facts, JudgePlan, Limit, Sweep
 from coach.recording import US, Mark, Recording, from_pairs
 from tests.core.judging import in_order, online, plain
 from tests.core.oracle import oracle
@@ -60,6 +61,18 @@ def hold(seconds: float, *keep: Band, grace: float = 0, rest: float = 0, stale: 
         hold_us=us(seconds), keep=keep, grace_us=us(grace), rest_us=us(rest),
         stale_us=dict.fromkeys(SIGNALS, us(stale)), **more,
     )  # fmt: skip
+
+
+def axis(signal: str, *edges: float) -> Axis:
+    return Axis(signal, edges)
+
+
+def collect(
+    total: float, piece: float, *keep: Band, axes: Sequence[Axis] = (), dwell: float = 0,
+    wanted: Sequence[tuple[int, ...]] = (), **more,
+) -> Capture:  # fmt: skip
+    """A capture `x` (or `id=`) that sums up pieces."""
+    return hold(piece, *keep, collect=Collect(us(total), tuple(axes), us(dwell), tuple(wanted)), **more)
 
 
 def sweep(
@@ -136,6 +149,8 @@ def line(event: Event) -> str:
             return "withdrawn"
         case Secured():
             return "secured"
+        case Collected():
+            return f"collected {_s(event.total_us)}"
         case ExcursionBegan():
             return f"outside {event.signal} {event.code} {_n(event.value)}"
         case ExcursionEnded():

@@ -6,6 +6,7 @@ b; `g` is `c` with a gap wherever it shows an odd number; `r` is recorded only.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -15,7 +16,7 @@ from hypothesis import strategies as st
 
 from coach.core.derive import Cut, Derived, Feed, Held
 from coach.core.pointwise import Pointwise
-from coach.core.spec import Asked, Band, Capture, Facts, JudgePlan, Limit, Sweep
+from coach.core.spec import Asked, Axis, Band, Capture, Collect, Facts, JudgePlan, Limit, Sweep
 from coach.recording import US, Mark, Recording, from_pairs
 
 MS = 1000
@@ -129,6 +130,18 @@ def sweeps(draw: st.DrawFn, signal: str) -> Sweep:
 
 
 @st.composite
+def collects(draw: st.DrawFn) -> Collect:
+    """Pieces in all, or by the cells of one or two signals."""
+    signals = draw(st.lists(st.sampled_from(["a", "b", "c", "d"]), unique=True, max_size=2))
+    axes = tuple(Axis(s, draw(st.sampled_from([(0.0, 4.0, 8.0), (2.0, 5.0), (1.0, 3.0, 6.0, 9.0)]))) for s in signals)
+    every = list(itertools.product(*(range(a.cells) for a in axes))) if axes else []
+    wanted = draw(st.lists(st.sampled_from(every), unique=True, max_size=2)) if every else []
+    return Collect(
+        draw(st.sampled_from([300, 1000, 2000])) * MS, axes, draw(st.sampled_from([0, 200, 500])) * MS, tuple(wanted)
+    )
+
+
+@st.composite
 def captures(draw: st.DrawFn, name: str, needs: Sequence[str]) -> Capture:
     sweep = draw(sweeps(draw(st.sampled_from(["c", "a", "d"])))) if draw(st.booleans()) else None
     free = [s for s in ALL if sweep is None or s != sweep.signal or draw(st.integers(0, 4)) == 4]
@@ -148,10 +161,14 @@ def captures(draw: st.DrawFn, name: str, needs: Sequence[str]) -> Capture:
         for s in draw(st.lists(st.sampled_from(["r", "a", "b", "d"]), unique=True, max_size=2))
     ]
     grace = draw(st.sampled_from([0, 200 * MS, 500 * MS]))
+    collected = None if sweep or draw(st.integers(0, 2)) else draw(collects())
     return Capture(
         id=name,
-        hold_us=None if sweep else draw(st.sampled_from([1000 * MS, 2000 * MS, 5000 * MS])),
+        hold_us=None
+        if sweep
+        else draw(st.sampled_from([300 * MS] if collected else [1000 * MS, 2000 * MS, 5000 * MS])),
         sweep=sweep,
+        collect=collected,
         start=tuple(start),
         keep=tuple(keep),
         limits=tuple(limit),
@@ -160,7 +177,7 @@ def captures(draw: st.DrawFn, name: str, needs: Sequence[str]) -> Capture:
         grace_us=grace,
         max_excursions=draw(st.sampled_from([None, 0, 1, 2])) if grace else None,
         warn_ahead_us=draw(st.sampled_from([700, 300])) * MS,
-        times=draw(st.sampled_from([1, 2])),
+        times=1 if collected else draw(st.sampled_from([1, 2])),
         rest_us=draw(st.sampled_from([0, 0, 1000 * MS])),
         needs=tuple(draw(st.lists(st.sampled_from(needs), unique=True, max_size=1))) if needs else (),
         confirm=draw(st.sampled_from([(), (), (), ("fan off",)])),
