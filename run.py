@@ -4,6 +4,7 @@
 python3 run.py [--speed 8 ...]   install if needed, then replay a bundled drive (options go to `coach demo`)
 python3 run.py test [...]        lint, types, layers, all tests, coverage; with arguments: only pytest, with these
 python3 run.py bench [...]       figures of speed and memory (options go to `coach bench`)
+python3 run.py soak [--quick]    kills it, fills its disk and feeds it nonsense, and prints what came of it (also --json)
 python3 run.py install           install afresh, also when nothing seems to have changed
 python3 run.py coach ...         any other command of `coach`
 """
@@ -23,8 +24,21 @@ VENV = ROOT / ".venv"
 BIN = VENV / ("Scripts" if os.name == "nt" else "bin")
 PYTHON = BIN / ("python.exe" if os.name == "nt" else "python")
 STAMP = VENV / "coach-installed.json"
-DECIDES = ("pyproject.toml", "constraints.txt", "hatch_build.py", "web/package-lock.json")
+DECIDES = (
+    "pyproject.toml",
+    "constraints.txt",
+    "hashes/run.txt",
+    "hashes/test.txt",
+    "hatch_build.py",
+    "web/package-lock.json",
+)
 """Files whose change calls for another install."""
+
+WITHOUT_HASHES = os.environ.get("COACH_HASHES") == "none"
+"""For a machine whose packages were built elsewhere than on the index (a 32-bit Pi): exact versions, no checksums."""
+
+NO_VENDOR = ROOT / "web/.vendor-failed"
+"""Where the build hook leaves the reason why web/vendor could not be made: pip shows nothing of what it says."""
 
 GRACE_S = 1.7
 """How long a program may take to end after Ctrl-C before it is killed: all in all less than 2 s."""
@@ -149,6 +163,18 @@ def pip(*arguments: str) -> None:
         raise StepError("pip could not install everything (see above); with the network back, run this again")
 
 
+def listed(part: str) -> None:
+    """Installs what hashes/PART.txt lists: these files and no others, to the byte. Raises StepError."""
+    if WITHOUT_HASHES:
+        return
+    base = [str(PYTHON), "-m", "pip", "--disable-pip-version-check", "install", "--require-hashes", "--no-deps"]
+    if CHILD.run([*base, "--requirement", f"hashes/{part}.txt"]):
+        raise StepError(
+            "pip could not install everything (see above); with the network back, run this again. Packages that were"
+            " built on this machine have other checksums: COACH_HASHES=none goes by their versions alone"
+        )
+
+
 def test_tools() -> list[str]:
     """The requirements of the group `test` in pyproject.toml."""
     import tomllib
@@ -156,6 +182,16 @@ def test_tools() -> list[str]:
     with (ROOT / "pyproject.toml").open("rb") as file:
         groups = tomllib.load(file)["dependency-groups"]
     return [str(line) for line in groups["test"]]
+
+
+def say_without_plots() -> None:
+    """Says that web/vendor is not there, and why."""
+    try:
+        reason = NO_VENDOR.read_text("utf-8").strip()
+    except OSError:
+        reason = "npm could not be reached, or COACH_NODE is none"
+    say(f"The page starts without plots and with the system's font: {reason}.")
+    say("Once that is mended, `python3 run.py install` adds them.")
 
 
 def install(*parts: str, afresh: bool = False) -> None:
@@ -169,13 +205,16 @@ def install(*parts: str, afresh: bool = False) -> None:
     STAMP.unlink(missing_ok=True)
     if "run" in missing:
         say("Installing the project and what it needs; the first time this takes about a minute ...")
-        pip("--editable", ".")
+        listed("run")
+        # The project itself has no checksum to hold it to; what it needs is there already.
+        pip("--editable", ".", *([] if WITHOUT_HASHES else ["--no-deps"]))
         if not (ROOT / "web/vendor/vendor.json").exists():
-            say("npm could not be reached (or COACH_NODE is none): the page starts without plots and with the system's")
-            say("font. Once npm can be reached, `python3 run.py install` adds them.")
+            say_without_plots()
     if "test" in missing:
         say("Installing what the tests need ...")
-        pip(*test_tools())
+        listed("test")
+        if WITHOUT_HASHES:
+            pip(*test_tools())
     state = {part: text for part, text in state.items() if text == now} | dict.fromkeys(missing, now)
     STAMP.write_text(json.dumps(state) + "\n", "utf-8")
     say(f"Installed in {time.monotonic() - began:.0f} s.")
@@ -240,10 +279,13 @@ def main(arguments: list[str]) -> int:
     if command == "bench":
         install("run", "test")
         return CHILD.run(tool("coach", "bench", *rest))
+    if command == "soak":
+        install("run", "test")
+        return CHILD.run([str(PYTHON), "-m", "coach.soak", *rest])
     if command in ("demo", "coach"):
         install("run")
         return CHILD.run(tool("coach", *(["demo"] if command == "demo" else []), *rest))
-    say(f"run.py has no command {command!r}; it has demo, test, bench, install and coach.")
+    say(f"run.py has no command {command!r}; it has demo, test, bench, soak, install and coach.")
     return 2
 
 

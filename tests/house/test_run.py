@@ -14,7 +14,10 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-FILES = ("run.py", "pyproject.toml", "constraints.txt", "hatch_build.py", "web/package-lock.json")
+FILES = (
+    "run.py", "pyproject.toml", "constraints.txt", "hashes/run.txt", "hashes/test.txt", "hatch_build.py",
+    "web/package-lock.json",
+)  # fmt: skip
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="the stand-ins are shell scripts")
 
@@ -37,20 +40,20 @@ class Checkout:
         path.write_text(f'#!/bin/sh\necho "{name} $*" >> "{self.folder}/calls"\n{body}\n', "utf-8")
         path.chmod(0o755)
 
-    def start(self, *arguments: str) -> subprocess.Popen[str]:
+    def start(self, *arguments: str, **more: str) -> subprocess.Popen[str]:
         """Starts `run.py`; its output, both kinds, comes on stdout."""
         return subprocess.Popen(
             [sys.executable, "run.py", *arguments],
             cwd=self.folder,
-            env={name: value for name, value in os.environ.items() if not name.startswith("COV")},
+            env={name: value for name, value in os.environ.items() if not name.startswith("CO")} | more,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,
         )
 
-    def run(self, *arguments: str) -> tuple[int, str]:
-        """Status and output of `run.py`."""
-        process = self.start(*arguments)
+    def run(self, *arguments: str, **more: str) -> tuple[int, str]:
+        """Status and output of `run.py`, with `more` in its environment."""
+        process = self.start(*arguments, **more)
         said, _ = process.communicate(timeout=60)
         return process.returncode, said
 
@@ -77,13 +80,15 @@ def ready(checkout: Checkout) -> Checkout:
 
 
 PIP = "python -m pip --disable-pip-version-check install --constraint constraints.txt "
+LISTED = "python -m pip --disable-pip-version-check install --require-hashes --no-deps --requirement hashes/"
+ITSELF = PIP + "--editable . --no-deps"
 
 
 def test_first_run_installs_then_runs_the_demo(checkout: Checkout) -> None:
     """The project itself, editable, with the constraints; then `coach demo` with the options passed on."""
     status, said = checkout.run("--speed", "8")
     assert status == 0
-    assert checkout.calls() == ["python -m pip --version", PIP + "--editable .", "coach demo --speed 8"]
+    assert checkout.calls() == ["python -m pip --version", f"{LISTED}run.txt", ITSELF, "coach demo --speed 8"]
     assert "Installing the project" in said
     assert "without plots" in said
 
@@ -99,7 +104,7 @@ def test_a_changed_list_is_installed_again(ready: Checkout, name: str) -> None:
     with (ready.folder / name).open("a", encoding="utf-8") as file:
         file.write("\n")
     assert ready.run()[0] == 0
-    assert ready.calls()[1:] == [PIP + "--editable .", "coach demo"]
+    assert ready.calls()[1:] == [f"{LISTED}run.txt", ITSELF, "coach demo"]
 
 
 def test_install_is_done_again_on_demand(ready: Checkout) -> None:
@@ -108,7 +113,7 @@ def test_install_is_done_again_on_demand(ready: Checkout) -> None:
     (ready.folder / "web/vendor/vendor.json").write_text("{}", "utf-8")
     status, said = ready.run("install")
     assert status == 0
-    assert ready.calls()[1:] == [PIP + "--editable ."]
+    assert ready.calls()[1:] == [f"{LISTED}run.txt", ITSELF]
     assert "plots" not in said
 
 
@@ -118,13 +123,13 @@ def test_failed_install_says_so_and_is_not_remembered(checkout: Checkout) -> Non
         status, said = checkout.run()
         assert status == 1
         assert said.splitlines()[-1].startswith("pip could not install everything")
-        assert any(call.startswith(PIP) for call in checkout.calls())
+        assert any(call.startswith(LISTED) for call in checkout.calls())
 
 
 def test_a_torn_stamp_counts_as_nothing_installed(ready: Checkout) -> None:
     (ready.folder / ".venv/coach-installed.json").write_text('{"run": ', "utf-8")
     assert ready.run()[0] == 0
-    assert PIP + "--editable ." in ready.calls()
+    assert ITSELF in ready.calls()
 
 
 def test_test_runs_every_check(ready: Checkout) -> None:
@@ -156,13 +161,32 @@ def test_one_failure_fails_the_whole_and_the_rest_still_runs(ready: Checkout, na
 
 
 def test_test_installs_the_tools_of_its_group(checkout: Checkout) -> None:
-    """By exact version, from pyproject.toml."""
+    """To the byte, by the checksums in hashes/."""
     assert checkout.run("test", "tests/house")[0] == 0
+    rest = [f"{LISTED}run.txt", ITSELF, f"{LISTED}test.txt", "python -m pytest tests/house"]
+    assert checkout.calls()[1:] == rest
+
+
+def test_a_machine_with_packages_of_its_own_making_goes_by_versions(checkout: Checkout) -> None:
+    """Only when it is asked to; the tools then come from pyproject.toml, by exact version."""
+    assert checkout.run("test", "tests/house", COACH_HASHES="none")[0] == 0
     calls = checkout.calls()
     assert calls[1] == PIP + "--editable ."
     assert "pytest==" in calls[2]
     assert "playwright==" in calls[2]
     assert calls[3:] == ["python -m pytest tests/house"]
+
+
+def test_why_there_are_no_plots_is_said(checkout: Checkout) -> None:
+    """The build hook leaves its reason in a file, since pip shows nothing of what a hook says."""
+    (checkout.folder / "web/.vendor-failed").write_text("npm failed: no network\n", "utf-8")
+    assert "without plots and with the system's font: npm failed: no network.\n" in checkout.run()[1]
+
+
+@pytest.mark.parametrize("arguments", [[], ["--quick", "--json"]])
+def test_soak_is_a_command(ready: Checkout, arguments: list[str]) -> None:
+    assert ready.run("soak", *arguments)[0] == 0
+    assert ready.calls() == [" ".join(["python -m coach.soak", *arguments])]
 
 
 @pytest.mark.parametrize(
@@ -181,14 +205,17 @@ def test_the_status_of_the_program_is_the_status(ready: Checkout) -> None:
 
 def test_unknown_command_is_one_sentence(ready: Checkout) -> None:
     status, said = ready.run("lift-off")
-    assert (status, said) == (2, "run.py has no command 'lift-off'; it has demo, test, bench, install and coach.\n")
+    assert (status, said) == (
+        2,
+        "run.py has no command 'lift-off'; it has demo, test, bench, soak, install and coach.\n",
+    )
 
 
 def test_help_names_every_command(ready: Checkout) -> None:
     status, said = ready.run("--help")
     assert status == 0
     assert ready.calls() == []
-    assert all(f"run.py {name}" in said for name in ("test", "bench", "install", "coach"))
+    assert all(f"run.py {name}" in said for name in ("test", "bench", "soak", "install", "coach"))
 
 
 def wait_for(process: subprocess.Popen[str], line: str) -> None:

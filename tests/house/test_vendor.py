@@ -30,6 +30,7 @@ def load() -> ModuleType:
 
 
 hook = load()
+hook_make = hook.make_vendor
 
 
 def bring(folder: Path) -> None:
@@ -117,6 +118,7 @@ def test_without_node_the_build_goes_on_and_says_so(
     initialize(checkout, monkeypatch, choice)
     assert not (checkout / "web/vendor").exists()
     assert "The page will have no plots" in capsys.readouterr().err
+    assert choice in (checkout / hook.REASON).read_text("utf-8")
     assert assets.vendor_root(checkout / "coach") is None
 
 
@@ -164,6 +166,31 @@ def test_npm_that_fails_is_named(tmp_path: Path, body: str, says: str) -> None:
         (tmp_path / name).chmod(0o755)
     with pytest.raises(hook.VendorError, match=says):
         hook.fetch(tmp_path, {"COACH_NODE": str(tmp_path / "node"), "PATH": os.environ["PATH"]})
+
+
+@pytest.mark.skipif(os.name == "nt", reason="the stand-ins are shell scripts")
+@pytest.mark.parametrize("fails", [0, 1, 2])
+def test_npm_is_tried_twice(tmp_path: Path, fails: int) -> None:
+    """A registry that is slow to wake gets one more chance, and no more than one."""
+    (tmp_path / "node").write_text("#!/bin/sh\n", "utf-8")
+    (tmp_path / "npm").write_text(f"#!/bin/sh\necho x >> tries\n[ $(wc -l < tries) -gt {fails} ]\n", "utf-8")
+    for name in ("node", "npm"):
+        (tmp_path / name).chmod(0o755)
+    ask = tmp_path, {"COACH_NODE": str(tmp_path / "node"), "PATH": os.environ["PATH"]}
+    if fails == 2:
+        with pytest.raises(hook.VendorError, match="status 1"):
+            hook.fetch(*ask)
+    else:
+        hook.fetch(*ask)
+    assert len((tmp_path / "tries").read_text("utf-8").split()) == min(fails + 1, 2)
+
+
+def test_what_is_made_in_the_end_takes_the_reason_away(checkout: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A reason of yesterday is not said today."""
+    initialize(checkout, monkeypatch, "none")
+    monkeypatch.setattr(hook, "make_vendor", lambda root: hook_make(root, get=bring, cut=cut))
+    initialize(checkout, monkeypatch, "none")
+    assert not (checkout / hook.REASON).exists()
 
 
 @pytest.mark.skipif(os.name == "nt", reason="the stand-ins are shell scripts")

@@ -1,0 +1,1 @@
+"""The long test: what the program survives, and what it loses."""
