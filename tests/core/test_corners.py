@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from coach.core.afterwards import judge_instants, judge_recording
-from coach.core.derive import AT_CEILING, AT_FLOOR
-from coach.core.events import Code, Ended
+from coach.core.derive import AT_CEILING, AT_FLOOR, UNREADABLE, Held
+from coach.core.events import Alarm, Code, Ended
 from coach.core.gates import Gates
 from coach.core.judge import Judge
 from coach.core.pointwise import core_derivations
@@ -179,3 +179,22 @@ def test_a_condition_that_wandered_off_is_shown_as_such():
     assert (condition.status, condition.value, condition.outside_us) == ("wander", 7.0, S)
     judge.feed(2 * S, {"n": 5.5})
     assert judge.view(2 * S).captures[0].conditions[0].status == "met"
+
+
+def test_beyond_again_within_three_seconds_is_the_same_passing():
+    """Inside for two seconds between two samples beyond: one alarm."""
+    plan = JudgePlan(
+        (Capture("x", hold_us=60 * S, limits=(Limit("n", high=5, scope="drive", unseen_us={"n": 9 * S}),)),)
+    )
+    row = [4.0, 6.0, 4.0, 4.0, 6.0, 4.0, 4.0, 4.0, 4.0, 6.0]
+    events = both(plan, from_pairs([(i * S, "n", v) for i, v in enumerate(row)]))
+    assert [e.t_us // S for e in events if isinstance(e, Alarm)] == [1, 9]
+
+
+def test_a_sum_saturated_both_ways_says_nothing():
+    """At least 10 minus at least 10 may be anything."""
+    derivation = core_derivations()[0]
+    held = [Held(0, 255.0, AT_CEILING), Held(0, 255.0, AT_CEILING)]
+    made = derivation.stepper().step(0, held, [True, True])
+    assert made is not None
+    assert made.flag == UNREADABLE
