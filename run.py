@@ -4,7 +4,7 @@
 python3 run.py [--speed 8 ...]   install if needed, then replay a bundled drive (options go to `coach demo`)
 python3 run.py test [...]        lint, types, layers, all tests, coverage; with arguments: only pytest, with these
 python3 run.py bench [...]       figures of speed and memory (options go to `coach bench`)
-python3 run.py soak [--quick]    kills it, fills its disk and feeds it nonsense, and prints what came of it (also --json)
+python3 run.py soak [--quick]    kill it, cut its power, feed it nonsense; prints what came of it (also --json)
 python3 run.py install           install afresh, also when nothing seems to have changed
 python3 run.py coach ...         any other command of `coach`
 """

@@ -91,6 +91,11 @@ class Drive:
         return self._loop.error
 
     @property
+    def stored_us(self) -> int:
+        """Up to this time of the drive every sample is durable; -1 before the first is."""
+        return self._log.durable_us
+
+    @property
     def marks(self) -> tuple[Mark, ...]:
         """What people said so far, as it took effect."""
         return tuple(self._loop.marks)

@@ -21,7 +21,7 @@ def pins(part: str) -> dict[str, tuple[Requirement, int]]:
     """Name to pin and number of checksums."""
     text = (ROOT / f"hashes/{part}.txt").read_text("utf-8")
     found = {}
-    for entry in re.sub(r"^#.*\n", "", text, flags=re.M).replace("\\\n", " ").strip().splitlines():
+    for entry in re.sub(r"^#.*\n", "", text, flags=re.MULTILINE).replace("\\\n", " ").strip().splitlines():
         pin, *hashes = entry.split(" --hash=sha256:")
         assert all(re.fullmatch(r"[0-9a-f]{64}\s*", h) for h in hashes), entry
         requirement = Requirement(pin)
@@ -50,7 +50,7 @@ def test_the_lists_name_no_index(part: str) -> None:
     """Where packages come from is each machine's own setting."""
     text = (ROOT / f"hashes/{part}.txt").read_text("utf-8")
     assert "://" not in text
-    assert not re.search(r"^\s*-(?!-hash)", text, flags=re.M)
+    assert not re.search(r"^\s*-(?!-hash)", text, flags=re.MULTILINE)
 
 
 def reached(roots: list[str]) -> set[str]:
