@@ -4,6 +4,6 @@ from __future__ import annotations
 
 from coach.plan.check import check_plan
 from coach.plan.resolve import resolve
-from coach.plan.sentences import capture_sentence, describe_recipe, least_us
+from coach.plan.sentences import capture_sentence, describe_recipe, kind_of, least_us
 
-__all__ = ["capture_sentence", "check_plan", "describe_recipe", "least_us", "resolve"]
+__all__ = ["capture_sentence", "check_plan", "describe_recipe", "kind_of", "least_us", "resolve"]

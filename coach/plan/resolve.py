@@ -8,8 +8,8 @@ from typing import Protocol
 
 from coach.core.derive import Derivation
 from coach.core.pointwise import core_derivations
-from coach.core.spec import Asked, Capture, Facts, JudgePlan, Limit, Sweep
-from coach.recipe import CaptureAsked, LimitAsked, Recipe, RecipeErrors, check_recipe
+from coach.core.spec import Asked, Capture, Collect, Facts, JudgePlan, Limit, Sweep
+from coach.recipe import PIECE_US, CaptureAsked, LimitAsked, Recipe, RecipeErrors, check_recipe
 from coach.signals import Catalogue, Signal
 
 US = 1_000_000
@@ -22,7 +22,7 @@ FASTEST_RPM_S = 3_000.0
 DRIVE_SCOPE = frozenset(("coolant_temp", "oil_temp"))
 """Signals whose limits are watched through the whole drive where the recipe does not say."""
 UNJUDGEABLE = frozenset((
-    "kind", "not_judged_yet", "duplicate_id", "no_span", "no_time", "no_condition", "band_upside_down",
+    "kind", "piece_over_collect", "no_cell", "duplicate_id", "no_span", "no_time", "no_condition", "band_upside_down",
     "start_against_keep", "unknown_id", "needs_in_a_circle",
 ))  # fmt: skip
 """Findings of the check with which nothing can be judged."""
@@ -182,9 +182,12 @@ def _capture(timing: _Timing, people_recorded: bool) -> Capture:
             then_us=asked.then_us,
             fastest=FASTEST_RPM_S if timing.catalogue[s.signal].quantity == "engine_speed" else None,
         )
+    collect = _collect(asked)
     conditions = [band.signal for band in (*asked.start, *asked.keep)]
     if sweep is not None:
         conditions.append(sweep.signal)
+    if asked.cells is not None:
+        conditions += [axis.signal for axis in asked.cells.axes]
     stale_us: dict[str, int] = {}
     for name in conditions:
         for measured in timing.inputs(name):
@@ -192,8 +195,9 @@ def _capture(timing: _Timing, people_recorded: bool) -> Capture:
             stale_us[measured] = max(stale_us.get(measured, 0), timing.stale_us(name, measured))
     return Capture(
         id=asked.id,
-        hold_us=asked.hold_us,
+        hold_us=asked.hold_us if collect is None else asked.piece_us or PIECE_US,
         sweep=sweep,
+        collect=collect,
         start=asked.start,
         keep=asked.keep,
         limits=tuple(_limit(limit, timing) for limit in asked.limits),
@@ -212,6 +216,14 @@ def _capture(timing: _Timing, people_recorded: bool) -> Capture:
         wait_after_limit=asked.after_limit == "wait",
         arming=people_recorded and asked.place != "road",
     )
+
+
+def _collect(asked: CaptureAsked) -> Collect | None:
+    if asked.collect_us is None:
+        return None
+    if asked.cells is None:
+        return Collect(asked.collect_us)
+    return Collect(asked.collect_us, asked.cells.axes, asked.cells.dwell_us, asked.cells.wanted)
 
 
 def _limit(limit: LimitAsked, timing: _Timing) -> Limit:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Literal
 
 from coach.core.spec import Band
-from coach.recipe import CaptureAsked, Finding, LimitAsked, Recipe
+from coach.recipe import PIECE_US, CaptureAsked, Finding, LimitAsked, Recipe
 from coach.shown import METRIC, Units, show, show_band, show_difference
 from coach.signals import Catalogue, Signal
 from coach.words import Words, inside, load_words
@@ -37,7 +37,7 @@ def describe_recipe(
                 "id": capture.id,
                 "title": capture.title,
                 "ask": capture.ask,
-                "kind": "hold" if capture.sweep is None else "sweep",
+                "kind": kind_of(capture),
                 "place": capture.place,
                 "place_text": words(f"plan.place.{capture.place}"),
                 "times": capture.times,
@@ -53,9 +53,18 @@ def describe_recipe(
     }
 
 
+def kind_of(capture: CaptureAsked) -> Literal["hold", "collect", "sweep"]:
+    """What the capture asks for."""
+    if capture.sweep is not None:
+        return "sweep"
+    return "hold" if capture.collect_us is None else "collect"
+
+
 def least_us(capture: CaptureAsked) -> int:
     """The shortest time in which a capture can be secured as often as asked: holds, what follows a sweep, rests."""
     once = (capture.hold_us or capture.collect_us or 0) + (capture.then_us or 0)
+    if capture.cells is not None:
+        once = max(once, capture.cells.dwell_us * len(capture.cells.wanted))
     if capture.sweep is not None:
         once += capture.sweep.within_us or 0
     return once * capture.times + capture.rest_us * (capture.times - 1)
@@ -87,7 +96,13 @@ def capture_sentence(
         else:
             lead = next((name for name in (*_LEADS, *keep) if name in keep), None)
             what = say.band(keep.pop(lead), lead not in _LEADS) if lead is not None else ""
-            head = say("hold", what=(what + gear).strip(), time=time)
+            head = say(kind_of(capture), what=(what + gear).strip(), time=time)
+        if capture.collect_us is not None:
+            parts.append(say("piece", time=say.time(capture.piece_us or PIECE_US)))
+        if capture.cells is not None:
+            axes = say("and").join(inside(catalogue[axis.signal].short) for axis in capture.cells.axes)
+            count = len(capture.cells.wanted)
+            parts.append(say.words.counted("plan.cells", count, axes=axes, time=say.time(capture.cells.dwell_us)))
     parts += [say.band(band, True) for band in keep.values()]
     begin = [say.band(band, True) for band in capture.start]
     if begin:

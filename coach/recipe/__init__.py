@@ -6,9 +6,9 @@ from coach.recipe.check import check_recipe
 from coach.recipe.findings import Finding, RecipeErrors
 from coach.recipe.model import recipe_schema
 from coach.recipe.read import examine, load_recipe, parse_recipe, read_bytes
-from coach.recipe.recipe import CaptureAsked, LimitAsked, Recipe, RecordAsked, SweepAsked
+from coach.recipe.recipe import PIECE_US, CaptureAsked, CellsAsked, LimitAsked, Recipe, RecordAsked, SweepAsked
 
 __all__ = [
-    "CaptureAsked", "Finding", "LimitAsked", "Recipe", "RecipeErrors", "RecordAsked", "SweepAsked", "check_recipe",
-    "examine", "load_recipe", "parse_recipe", "read_bytes", "recipe_schema",
+    "PIECE_US", "CaptureAsked", "CellsAsked", "Finding", "LimitAsked", "Recipe", "RecipeErrors", "RecordAsked",
+    "SweepAsked", "check_recipe", "examine", "load_recipe", "parse_recipe", "read_bytes", "recipe_schema",
 ]  # fmt: skip

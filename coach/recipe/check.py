@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from coach.recipe.check_collect import check_collect
 from coach.recipe.check_values import Fault, bounds, check_values
 from coach.recipe.findings import Finding, path_words
 from coach.recipe.lines import line_of
@@ -78,6 +79,7 @@ def _needs(recipe: Recipe, known: dict[str, int]) -> Iterator[Fault]:
 def _capture(capture: CaptureAsked, recipe: Recipe, catalogue: Catalogue) -> Iterator[Fault]:
     yield from _kind(capture)
     yield from check_values(capture, catalogue)
+    yield from check_collect(capture, catalogue)
     yield from _times(capture)
     yield from _recorded(capture, recipe, catalogue)
     yield from _place(capture)
@@ -91,13 +93,8 @@ def _kind(capture: CaptureAsked) -> Iterator[Fault]:
     if len(kinds) != 1:
         have = "has none of them" if not kinds else f"has {' and '.join(kinds)}"
         yield Fault("kind", f"a capture is exactly one of hold, collect and sweep; this one {have}", ())
-    for key, there in (("piece", capture.piece_us is not None), ("cells", capture.cells)):
-        if there and capture.collect_us is None:
-            yield Fault("kind", f"{key} belongs to collect", (key,))
     if capture.then_us is not None and capture.sweep is None:
         yield Fault("kind", "then belongs to a sweep", ("then",))
-    if kinds == ["collect"]:
-        yield Fault("not_judged_yet", "this version cannot judge collect yet; ask for a hold instead", ("collect",))
     if kinds == ["hold"] and not capture.keep:
         yield Fault("no_condition", "a hold needs something to keep: give a band under keep", ())
 
@@ -159,6 +156,8 @@ def _uses(capture: CaptureAsked) -> Iterator[tuple[tuple[str, ...], str]]:
     """Path and name of every signal that is judged."""
     if capture.sweep is not None:
         yield ("sweep", capture.sweep.signal), capture.sweep.signal
+    for axis in () if capture.cells is None else capture.cells.axes:
+        yield ("cells", "edges", axis.signal), axis.signal
     for part, items in (("start", capture.start), ("keep", capture.keep), ("limit", capture.limits)):
         for item in items:
             yield (part, item.signal), item.signal

@@ -21,6 +21,7 @@ from pydantic_core import CoreSchema
 
 MAX_CAPTURES = 100
 MAX_SIGNALS = 100
+MAX_EDGES = 25
 
 
 def _text_or_number(value: object) -> object:
@@ -131,6 +132,20 @@ class SweepTable(_Table):
     )
 
 
+class CellsTable(_Table):
+    """Cells of one or two signals, each of which the pieces must visit for `dwell`."""
+
+    edges: dict[str, Annotated[list[Amount], Field(min_length=2, max_length=MAX_EDGES)]] = Field(
+        min_length=1,
+        max_length=2,
+        description="By signal, the edges of its cells, rising; the lower one belongs to a cell.",
+    )
+    dwell: Duration = Field(description="How long each cell must be visited.")
+    without: list[dict[str, Amount]] = Field(
+        [], max_length=MAX_EDGES**2, description="Cells that need no visit, each by a value of every signal within it."
+    )
+
+
 class CaptureTable(_Table):
     """One thing to record: exactly one of `hold`, `collect` and `sweep`."""
 
@@ -140,9 +155,9 @@ class CaptureTable(_Table):
     place: Literal["road", "closed course", "parked"] = Field("road", description="Where it may be done.")
     times: int = Field(1, ge=1, le=100, description="How many attempts must be secured.")
     hold: Duration | None = Field(None, description="How long all conditions must be met.")
-    collect: Duration | None = Field(None, description="Sum of pieces. Read, but not judged by this version.")
-    piece: Duration | None = Field(None, description="Shortest piece that counts for `collect`.")
-    cells: dict[str, Any] | None = Field(None, description="Where the pieces of `collect` must lie.")
+    collect: Duration | None = Field(None, description="How long all conditions must be met in all, in pieces.")
+    piece: Duration | None = Field(None, description='Shortest piece that counts for `collect`; "3 s" if left out.')
+    cells: CellsTable | None = Field(None, description="The cells that the pieces of `collect` must visit.")
     sweep: dict[str, SweepTable] | None = Field(None, description="One signal and its ends.")
     start: dict[str, BandTable] = Field({}, description="What must be so when an attempt begins.")
     keep: dict[str, BandTable] = Field({}, description="What must be so from its first to its last moment.")

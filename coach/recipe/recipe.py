@@ -6,8 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from coach.core.spec import Band
+from coach.core.spec import Axis, Band
 from coach.recipe.lines import Path
+
+PIECE_US = 3_000_000
+"""The shortest piece that counts where a recipe does not say."""
 
 Place = Literal["road", "closed course", "parked"]
 
@@ -48,8 +51,20 @@ class SweepAsked:
 
 
 @dataclass(frozen=True, slots=True)
+class CellsAsked:
+    """Cells of one or two signals; `wanted` are indices along each axis, row by row."""
+
+    axes: tuple[Axis, ...]
+    dwell_us: int
+    wanted: tuple[tuple[int, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class CaptureAsked:
-    """One capture; `record` None means the recipe's list, `stale_after_us` has the key `""` for all signals."""
+    """One capture.
+
+    `piece_us` None is 3 s; `record` None means the recipe's list; `stale_after_us` has the key `""` for all signals.
+    """
 
     id: str
     title: str
@@ -59,7 +74,7 @@ class CaptureAsked:
     hold_us: int | None = None
     collect_us: int | None = None
     piece_us: int | None = None
-    cells: bool = False
+    cells: CellsAsked | None = None
     sweep: SweepAsked | None = None
     start: tuple[Band, ...] = ()
     keep: tuple[Band, ...] = ()
@@ -78,10 +93,12 @@ class CaptureAsked:
     after_us: int = 10_000_000
 
     def signals(self) -> tuple[str, ...]:
-        """Every signal that a condition, the sweep or a limit names, once, in the order of the file."""
+        """Every signal that a condition, the sweep, a cell or a limit names, once, in the order of the file."""
         named = [band.signal for band in (*self.start, *self.keep)]
         if self.sweep is not None:
             named.insert(0, self.sweep.signal)
+        if self.cells is not None:
+            named += [axis.signal for axis in self.cells.axes]
         return tuple(dict.fromkeys([*named, *(limit.signal for limit in self.limits)]))
 
 

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise, product
 from typing import Any
 
-from coach.core.spec import Band
+from coach.core.spec import Axis, Band
 from coach.errors import UnitError
 from coach.recipe.findings import Finding, nearest, path_words
 from coach.recipe.lines import Path, line_of
-from coach.recipe.model import BandTable, CaptureTable, LimitTable, RateTable, RecipeFile, SweepTable
-from coach.recipe.recipe import CaptureAsked, LimitAsked, Recipe, RecordAsked, SweepAsked
+from coach.recipe.model import BandTable, CaptureTable, CellsTable, LimitTable, RateTable, RecipeFile, SweepTable
+from coach.recipe.recipe import CaptureAsked, CellsAsked, LimitAsked, Recipe, RecordAsked, SweepAsked
 from coach.signals import Catalogue, Quantity, Signal
 from coach.units import parse_duration_us, parse_quantity, parse_rate_hz
 
@@ -156,6 +158,44 @@ class _Reader:
             return None
         return SweepAsked(name, start, to, dip, within_us, late)
 
+    def cells(self, table: CellsTable, path: Path) -> CellsAsked | None:
+        axes = []
+        for name, texts in table.edges.items():
+            here = (*path, "edges", name)
+            signal = self.signal(name, here)
+            if signal is None:
+                continue
+            edges = [self.amount(text, signal, here) for text in texts]
+            known = tuple(edge for edge in edges if edge is not None)
+            if any(a >= b for a, b in pairwise(known)):
+                self.fault("cell_edges", "the edges of cells rise from each to the next", here)
+            elif len(known) == len(edges):
+                axes.append(Axis(name, known))
+        dwell_us = self.time(table.dwell, (*path, "dwell"))
+        if len(axes) < len(table.edges) or dwell_us is None:
+            return None
+        left_out = {self.cell(point, axes, (*path, "without", i)) for i, point in enumerate(table.without)}
+        every = product(*(range(axis.cells) for axis in axes))
+        return CellsAsked(tuple(axes), dwell_us, tuple(cell for cell in every if cell not in left_out))
+
+    def cell(self, point: Mapping[str, Any], axes: Sequence[Axis], path: Path) -> tuple[int, ...] | None:
+        """The cell in which a point lies, or None with what is wrong."""
+        if set(point) != {axis.signal for axis in axes}:
+            names = " and ".join(axis.signal for axis in axes)
+            self.fault("cell_point", f"a cell that needs no visit is named by a value of {names}", path)
+            return None
+        found = []
+        for axis in axes:
+            value = self.amount(point[axis.signal], self.catalogue[axis.signal], (*path, axis.signal))
+            if value is None:
+                return None
+            i = bisect_right(axis.edges, value) - 1
+            if not 0 <= i < axis.cells:
+                self.fault("cell_point", "this value lies in none of the cells", (*path, axis.signal))
+                return None
+            found.append(i)
+        return tuple(found)
+
     def capture(self, table: CaptureTable, path: Path) -> CaptureAsked:
         stale = {}
         for name, text in (table.stale_after or {}).items():
@@ -172,7 +212,7 @@ class _Reader:
             hold_us=self.time(table.hold, (*path, "hold")),
             collect_us=self.time(table.collect, (*path, "collect")),
             piece_us=self.time(table.piece, (*path, "piece")),
-            cells=table.cells is not None,
+            cells=None if table.cells is None else self.cells(table.cells, (*path, "cells")),
             sweep=None if table.sweep is None else self.sweep(table.sweep, (*path, "sweep")),
             start=self.bands(table.start, (*path, "start")),
             keep=self.bands(table.keep, (*path, "keep")),

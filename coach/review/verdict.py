@@ -10,8 +10,9 @@ import numpy as np
 from coach.advice.readout import Readout, Readouts
 from coach.advice.reasons import reason_text, remedy_text
 from coach.core.afterwards import Verdict
-from coach.core.events import Alarm, Attempt, Excursion, Reason
+from coach.core.events import Alarm, Attempt, Collected, Excursion, Reason
 from coach.core.spec import Band, JudgePlan
+from coach.plan import kind_of
 from coach.recipe import CaptureAsked, Recipe
 from coach.recording import Note, Recording, Series
 from coach.review.never import never_met
@@ -55,7 +56,7 @@ def verdict_json(
         "rules": verdict.rules,
         "alarms": [alarm_json(a) for a in verdict.alarms],
         "captures": [
-            _capture_json(capture, verdict.attempts.get(capture.id, ()), readouts, words)
+            _capture_json(capture, verdict, readouts, words)
             | {"never": _never(capture.id, recording, verdict, readouts, words, plan)}
             for capture in recipe.captures
         ],
@@ -143,17 +144,27 @@ def _excursion_json(excursion: Excursion) -> dict[str, Any]:
     }
 
 
-def _capture_json(
-    capture: CaptureAsked, attempts: tuple[Attempt, ...], readouts: Readouts, words: Words
-) -> dict[str, Any]:
-    qualified = sum(a.secured_us is not None for a in attempts)
+def _capture_json(capture: CaptureAsked, verdict: Verdict, readouts: Readouts, words: Words) -> dict[str, Any]:
+    attempts = verdict.attempts.get(capture.id, ())
+    pieces = [a for a in attempts if a.secured_us is not None]
+    qualified, collected = len(pieces), None
+    if capture.collect_us is not None:
+        at = next((e.t_us for e in verdict.events if isinstance(e, Collected) and e.capture == capture.id), None)
+        qualified = 0 if at is None else 1
+        collected = {
+            "asked_s": capture.collect_us / US,
+            "total_s": sum(a.end_us - a.start_us for a in pieces) / US,
+            "pieces": len(pieces),
+            "t_s": None if at is None else at / US,
+        }
     return {
         "id": capture.id,
         "title": capture.title,
-        "kind": "hold" if capture.sweep is None else "sweep",
+        "kind": kind_of(capture),
         "place": capture.place,
         "asked": capture.times,
         "qualified": qualified,
+        "collected": collected,
         "best": best_of(attempts),
         "attempts": [attempt_json(a, readouts, words, capture) for a in attempts],
     }

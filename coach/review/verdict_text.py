@@ -69,6 +69,10 @@ def _capture(capture: dict[str, Any], words: Words) -> list[str]:
     mark = "+" if qualified >= asked else "-"
     count = words("verdict.qualified", qualified=min(qualified, asked), asked=asked)
     lines = [f"{mark} {capture['title']} ({capture['id']}): {count}"]
+    if capture["collected"] is not None:
+        got = capture["collected"]
+        total, whole = _clock(got["total_s"]), _clock(got["asked_s"])
+        lines.append(f"    {words.counted('verdict.collected', got['pieces'], total=total, asked=whole)}")
     attempts = [a for a in capture["attempts"] if not a["small"]]
     small = len(capture["attempts"]) - len(attempts)
     lines += [f"    {_attempt(a, words)}" for a in attempts]

@@ -155,7 +155,7 @@ class RecipeCapture(Answer):
 
     id: str
     title: str
-    kind: Literal["hold", "sweep"]
+    kind: Literal["hold", "collect", "sweep"]
     place: Literal["road", "closed course", "parked"]
     times: int
     sentence: str

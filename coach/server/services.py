@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import secrets
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -31,7 +32,7 @@ from coach.server.ready import ready_marks
 from coach.server.shelf import RecipeShelf
 from coach.shown import METRIC
 from coach.sources.base import Source
-from coach.sources.link.rates import asked_hz
+from coach.plan.rates import asked_hz
 from coach.sources.link.source import LinkSource
 from coach.store import Around, DriveRow, NewDrive, Store
 from coach.store.planjson import dump_catalogue, dump_plan, load_plan
@@ -190,6 +191,9 @@ class Services:
         """A drive for a list."""
         secured = self.store.secured_counts(row.id)
         captures = load_plan(row.plan).captures
+        if any(c.collect is not None for c in captures) and row.phase == "ended":
+            # Secured pieces do not say whether everything is collected; the verdict does, and is kept.
+            secured = {c["id"]: c["qualified"] for c in json.loads(self.verdict(row.id))["captures"]}
         return {
             "id": row.id, "title": row.title,
             "recipe": {"title": row.title, "revision": row.revision, "sha256": row.recipe_sha},

@@ -12,7 +12,7 @@ from coach.core.events import Attempt, Code, Event, Excursion, Outcome, Reason
 
 US = 1_000_000
 _EVENTS = (
-    kinds.Began, kinds.Withdrawn, kinds.ExcursionBegan, kinds.ExcursionEnded, kinds.Secured,
+    kinds.Began, kinds.Withdrawn, kinds.ExcursionBegan, kinds.ExcursionEnded, kinds.Secured, kinds.Collected,
     kinds.Ended, kinds.Alarm, kinds.AlarmOver, kinds.LimitAhead, kinds.LimitAheadOver,
 )  # fmt: skip
 

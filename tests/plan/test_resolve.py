@@ -10,7 +10,7 @@ import pytest
 from coach.catalogue import default_catalogue
 from coach.core.derive import Derivation, Feed, Stepper
 from coach.core.judge import Judge
-from coach.core.spec import Asked, Facts
+from coach.core.spec import Asked, Axis, Collect, Facts
 from coach.plan import check_plan, resolve
 from coach.recipe import RecipeErrors, parse_recipe
 from tests.recipe.making import EXAMPLE, RECORD, hold, sweep
@@ -249,7 +249,7 @@ def test_what_the_source_measures_is_not_derived(name):
     "text",
     [
         hold(keep='road_speed = { min = "2 km/h", max = "1 km/h" }'),
-        hold().replace('hold = "60 s"', 'collect = "1 min"'),
+        hold().replace('hold = "60 s"', 'collect = "1 s"'),
         sweep('from = "1000 rpm", to = "1000 rpm"'),
         hold() + hold()[len(RECORD) :],
         hold('needs = ["a"]'),
@@ -259,6 +259,19 @@ def test_a_recipe_that_contradicts_itself_is_not_judged(text):
     """The same sentence as the check's, as an error."""
     with pytest.raises(RecipeErrors):
         plan(text)
+
+
+def test_what_is_collected_is_judged_as_holds_of_one_piece():
+    """Three seconds where the recipe names no piece; the signals of cells hold as conditions do."""
+    text = hold().replace('hold = "60 s"', 'collect = "5 min"')
+    (capture,) = plan(text).captures
+    assert (capture.hold_us, capture.collect, capture.times) == (3_000_000, Collect(300_000_000), 1)
+    more = 'piece = "8 s"\ncells = { dwell = "20 s", edges = { manifold_pressure = ["20 kPa", "60 kPa", "90 kPa"] } }'
+    (capture,) = plan(text.replace("[capture.keep]", f"{more}\n[capture.keep]")).captures
+    axis = Axis("manifold_pressure", (20.0, 60.0, 90.0))
+    assert capture.hold_us == 8_000_000
+    assert capture.collect == Collect(300_000_000, (axis,), 20_000_000, ((0,), (1,)))
+    assert capture.stale_us["manifold_pressure"] == 2_000_000
 
 
 def test_a_recipe_that_is_only_unsafe_can_judge_what_was_driven():

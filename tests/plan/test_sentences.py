@@ -52,6 +52,28 @@ def test_the_example_in_sentences():
             ),
             "Hold fuel loop closed loop for 1 minute.",
         ),
+        (
+            hold().replace('hold = "60 s"', 'collect = "10 min"\npiece = "5 s"'),
+            "Collect 10 minutes of 72 to 88 km/h, in pieces of 5 seconds or more.",
+        ),
+        (
+            hold('cells = { dwell = "20 s", edges = { engine_speed = ["1500 rpm", "2000 rpm", "2500 rpm"] } }').replace(
+                'hold = "60 s"', 'collect = "10 min"'
+            ),
+            (
+                "Collect 10 minutes of 72 to 88 km/h, in pieces of 3 seconds or more, "
+                "at least 20 seconds in each of 2 cells of engine."
+            ),
+        ),
+        (
+            hold('cells = { dwell = "20 s", edges = { engine_speed = ["1500 rpm", "2000 rpm"] } }').replace(
+                'hold = "60 s"', 'collect = "10 min"'
+            ),
+            (
+                "Collect 10 minutes of 72 to 88 km/h, in pieces of 3 seconds or more, "
+                "at least 20 seconds in one cell of engine."
+            ),
+        ),
         (hold("times = 3").replace("60 s", "1 s"), "Hold 72 to 88 km/h for 1 second, 3 times."),
         (hold().replace("60 s", "2 h"), "Hold 72 to 88 km/h for 2 hours."),
         (hold().replace("60 s", "1 min"), "Hold 72 to 88 km/h for 1 minute."),

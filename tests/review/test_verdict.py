@@ -8,10 +8,14 @@ import math
 import pytest
 
 from coach.catalogue import default_catalogue
+from coach.core.afterwards import judge_recording
 from coach.core.events import Alarm, Attempt, Code, Outcome, Reason
 from coach.core.spec import Band
+from coach.plan import resolve
+from coach.recipe import parse_recipe
 from coach.recording import Note, from_pairs
 from coach.review.verdict import alarm_json, all_qualified, best_of, never_part, signal_json, verdict_json
+from coach.review.verdict_text import verdict_text
 from coach.shown import IMPERIAL
 from tests.advice.making import make_lines
 from tests.review.driving import S, drive, judged, recipe
@@ -198,3 +202,35 @@ def test_best_attempt_is_secured_then_furthest_then_first():
     assert best_of((short, long, won)) == 2
     assert best_of((short, long, won, longer)) == 3
     assert best_of((short, attempt(9, Outcome.MISSED, 40, 50, 0.1))) == 0
+
+
+COLLECT = """\
+format = 1
+title = "Pieces"
+[record]
+road_speed = "1 Hz"
+[[capture]]
+id = "pieces"
+collect = "{time}"
+piece = "10 s"
+[capture.keep]
+road_speed = {{ min = "72 km/h", max = "88 km/h" }}
+"""
+
+
+@pytest.mark.parametrize(("time", "qualified", "at"), [("100 s", 1, 121.0), ("200 s", 0, None)])
+def test_what_was_collected_is_summed(time, qualified, at):
+    """Two pieces, of 49 s and of 129 s: 100 s are together 51 s after the second one began, 200 s never."""
+    asked = parse_recipe(COLLECT.format(time=time))
+    plan, recording = resolve(asked, default_catalogue()), drive(speed=lambda t: 60.0 if 50 <= t < 70 else 80.0)
+    whole = verdict_json(asked, recording, judge_recording(plan, recording), default_catalogue(), plan=plan)
+    (capture,) = whole["captures"]
+    assert (capture["kind"], capture["asked"], capture["qualified"]) == ("collect", 1, qualified)
+    seconds = 100.0 if time == "100 s" else 200.0
+    assert capture["collected"] == {"asked_s": seconds, "total_s": 49.0 + 129.0, "pieces": 2, "t_s": at}
+    assert "Collected 2:58 of" in verdict_text(whole, default_catalogue())
+
+
+def test_only_what_collects_has_a_sum():
+    """Null for a hold."""
+    assert all(capture["collected"] is None for capture in made(BUSY)["captures"])
