@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal
 
+from coach.formula import parse_formula
+
 Quantity = Literal[
     "speed", "engine_speed", "pressure_absolute", "pressure_gauge", "temperature", "ratio", "percent", "angle",
     "mass_flow", "voltage", "current", "time", "distance", "torque", "volume_flow", "count", "gear", "state",
@@ -56,6 +58,31 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
+class Identified:
+    """How a mode-22 answer of one maker becomes a value: `formula(data) * factor + offset`.
+
+    Attributes:
+        identifier: two bytes, as asked for.
+        header: of the control unit that is asked, as `7E0` or `18DA10F1`.
+        length: bytes of the answer behind the identifier's echo.
+        formula: of `coach.formula`, in the unit that a person chose; `factor` and `offset` lead to the canonical one.
+    """
+
+    identifier: int
+    header: str
+    length: int
+    formula: str
+    factor: float = 1.0
+    offset: float = 0.0
+
+    def decode(self, data: bytes) -> float:
+        """The value in the signal's unit, NaN where the formula has none. Raises ValueError for another length."""
+        if len(data) != self.length:
+            raise ValueError(f"identifier {self.identifier:04X} takes {self.length} bytes, not {len(data)}")
+        return parse_formula(self.formula).value(data) * self.factor + self.offset
+
+
+@dataclass(frozen=True, slots=True)
 class Signal:
     """One measured or derived quantity.
 
@@ -71,6 +98,7 @@ class Signal:
         step: resolution of the encoding in `unit`, or None when continuous.
         reading: how a mode-01 answer is decoded, or None.
         readings: other parameters that carry the same signal, for cars without the first.
+        identified: how this maker's car is asked for it, which goes before `reading`, or None.
         columns: other names under which tables carry it, lower case.
         stale_us: how long a value holds in a hold without a new one.
         inputs: signals it is derived from; empty for a measured one.
@@ -92,6 +120,7 @@ class Signal:
     step: float | None = None
     reading: Reading | None = None
     readings: tuple[Reading, ...] = ()
+    identified: Identified | None = None
     columns: tuple[str, ...] = ()
     stale_us: int = 2_000_000
     inputs: tuple[str, ...] = ()

@@ -95,17 +95,18 @@ def _tell(what: str) -> None:
 def found_json(found: Found) -> dict[str, Any]:
     """What was found, JSON-able; the vehicle's number is masked."""
     from coach.catalogue import default_catalogue
+    from coach.sources.link.decode import label
     from coach.vin import mask_vin
 
     catalogue = default_catalogue()
     identity = found.identity()
     identity["vin"] = None if found.vin is None else mask_vin(found.vin)
     signals = [
-        {"signal": name, "title": catalogue[name].title, "parameter": f"{way.reading.pid:02X}",
+        {"signal": name, "title": catalogue[name].title, "parameter": label(way.key),
          "value": _finite(found.first_values.get(name)), "unit": catalogue[name].unit}
-        for name, way in sorted(found.signals.items(), key=lambda item: (item[1].reading.pid, item[0]))
+        for name, way in sorted(found.signals.items(), key=lambda item: (item[1].key, item[0]))
     ]  # fmt: skip
-    refused = [{"parameter": f"{pid:02X}", "why": why} for pid, why in sorted(found.refused.items())]
+    refused = [{"parameter": label(pid), "why": why} for pid, why in sorted(found.refused.items())]
     return {**identity, "signals": signals, "refused": refused, "offered": [f"{p:02X}" for p in sorted(found.offered)]}
 
 
@@ -117,11 +118,12 @@ def recipe_json(recipe: Recipe, found: Found, vehicle: Any) -> dict[str, Any]:
     """The rate of each signal that a recipe rests on: asked, and expected from this car."""
     from coach.catalogue import default_catalogue
     from coach.plan import resolve
-    from coach.sources.link.rates import advice, asked_hz, expect, least_shares, pids_of
+    from coach.plan.rates import advice, asked_hz, expect, least_shares
+    from coach.sources.link.rates import model_of, pids_of
 
     catalogue = default_catalogue()
     plan = resolve(recipe, catalogue, vehicle, measured=frozenset(pids_of(found)))
-    rates = expect(asked_hz(plan, catalogue), found, least_shares(plan))
+    rates = expect(asked_hz(plan, catalogue), model_of(found), pids_of(found), least_shares(plan))
     return {
         "title": recipe.title,
         "signals": [
@@ -130,7 +132,7 @@ def recipe_json(recipe: Recipe, found: Found, vehicle: Any) -> dict[str, Any]:
             for e in rates
         ],
         "missing": [e.signal for e in rates if not e.offered],
-        "advice": advice(rates, found),
+        "advice": advice(rates, model_of(found)),
     }  # fmt: skip
 
 

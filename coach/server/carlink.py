@@ -10,12 +10,13 @@ from dataclasses import dataclass
 from coach.clock import US, Clock
 from coach.core.spec import JudgePlan
 from coach.errors import CoachError, Conflict
+from coach.plan.rates import Expected, advice, asked_hz, expect, least_shares
 from coach.shown import METRIC, Units, show
 from coach.signals import Catalogue
 from coach.sources.link.discover import Found
 from coach.sources.link.look import look
 from coach.sources.link.port import Opener, check_url, open_serial
-from coach.sources.link.rates import Expected, advice, asked_hz, expect, least_shares, pids_of
+from coach.sources.link.rates import model_of, pids_of
 from coach.sources.link.source import LinkSource
 
 FRESH_US = 30 * US
@@ -127,7 +128,7 @@ def signals_of(found: Found) -> dict[str, float]:
 
 def expected(plan: JudgePlan, found: Found, catalogue: Catalogue) -> list[Expected]:
     """What the link will give of what a plan asks for."""
-    return expect(asked_hz(plan, catalogue), found, least_shares(plan))
+    return expect(asked_hz(plan, catalogue), model_of(found), pids_of(found), least_shares(plan))
 
 
 def together(rates: list[Expected], found: Found) -> Mapping[str, float]:

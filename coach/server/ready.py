@@ -13,6 +13,7 @@ from coach.server.garage import Garage
 from coach.shown import Units, show
 from coach.signals import Catalogue
 from coach.sources.link.discover import Found
+from coach.sources.link.rates import model_of
 from coach.vehicle import Vehicle
 from coach.words import Words, inside
 
@@ -50,7 +51,7 @@ def ready_marks(
     link = mark("link", "warn" if known.stored else "ok", "link_link", **connected(known))
     rates = expected(resolve(recipe, catalogue, vehicle, measured=found), known, catalogue)
     signals = _signals(recipe, together(rates, known), vehicle, catalogue, words)
-    signals["text"] = f"{signals['text']} {advice(rates, known)}".strip()
+    signals["text"] = f"{signals['text']} {advice(rates, model_of(known))}".strip()
     return [link, signals, engine, *rest]
 
 

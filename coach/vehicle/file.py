@@ -17,6 +17,7 @@ from coach.units import parse_duration_us, parse_quantity
 from coach.vehicle.dial import Dial
 from coach.vehicle.model import Vehicle, rpm_per_kmh
 from coach.vehicle.road import road_load, wheel_power
+from coach.vehicle.signals import resolve_signals, signals_error
 from coach.vehicle.shape import DialPart, Tyre, UnitsPart, VehicleFile
 from coach.vehicle.tyre import KG, METRES, circumference_m, plain_quantity
 
@@ -58,7 +59,7 @@ def parse_vehicle(data: bytes | str, *, name: str = "vehicle") -> Vehicle:
     try:
         file = VehicleFile.model_validate(table)
     except ValidationError as error:
-        raise _sentence(error, name) from None
+        raise signals_error(error, name, raw) or _sentence(error, name) from None
     return _resolve(file, name, raw)
 
 
@@ -98,6 +99,7 @@ def _resolve(file: VehicleFile, name: str, raw: bytes) -> Vehicle:
         full_load_kw=None if file.full_load is None else wheel_power(file.full_load, where=at("full_load")),
         dial=_dial(file.dial, at("dial")), fixed_baro_kpa=_baro(file.fixed_barometric, at("fixed_barometric")),
         offers=None if file.offers is None else frozenset(file.offers),
+        signals=resolve_signals(file.signals, name, raw.decode("utf-8-sig")),
     )  # fmt: skip
 
 

@@ -7,11 +7,13 @@ from dataclasses import dataclass, field
 
 from coach.core.derive import Derivation
 from coach.shown import METRIC, Units
+from coach.signals import Catalogue, Signal
 from coach.vehicle.dial import Dial
 from coach.vehicle.gear import GearDerivation
 from coach.vehicle.pedal import PedalTravel
 from coach.vehicle.ratios import LEAST_RPM
 from coach.vehicle.road import Curve, RoadLoad
+from coach.vehicle.signals import catalogue_with
 from coach.vehicle.speed_ratio import SpeedRatio
 from coach.vehicle.stand_in import FixedBarometric
 
@@ -48,6 +50,7 @@ class Vehicle:
         dial: what the dial shows for a reported speed.
         fixed_baro_kpa: one reading that stands in where the car reports no barometric pressure.
         offers: signals that the car was seen to offer.
+        signals: of its maker, as its file defines them.
     """
 
     label: str | None = None
@@ -74,6 +77,11 @@ class Vehicle:
     dial: Dial | None = None
     fixed_baro_kpa: float | None = None
     offers: frozenset[str] | None = None
+    signals: tuple[Signal, ...] = ()
+
+    def catalogue(self, base: Catalogue) -> Catalogue:
+        """`base` with the signals that this car's file defines; what has another definition there is replaced."""
+        return catalogue_with(base, self.signals)
 
     def derivations(self) -> tuple[Derivation, ...]:
         """The derived signals that this car's values make possible: `gear`, `pedal_travel`, `speed_ratio`.

@@ -6,6 +6,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from coach.vehicle.signals import MakerSignal
+
 Gear = Annotated[str, Field(pattern=r"^([1-9]|1[0-2])$")]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 
@@ -103,6 +105,7 @@ class VehicleFile(Part):
         None, description="signals that this car was seen to offer"
     )
     units: UnitsPart | None = None
+    signals: dict[str, MakerSignal] | None = Field(None, description="signals of the maker, by name")
 
 
 def vehicle_schema() -> dict[str, Any]:

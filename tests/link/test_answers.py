@@ -41,7 +41,7 @@ def test_several_frames_are_joined_whatever_their_order() -> None:
     ("lines", "code"),
     [
         (["NO DATA"], "no_data"), (["CAN ERROR"], "bus_error"), (["BUS ERROR"], "bus_error"),
-        (["BUS BUSY"], "bus_error"),
+        (["BUS BUSY"], "bus_busy"),
         (["FB ERROR"], "bus_error"), (["BUS INIT: ERROR"], "bus_error"), (["BUS INIT: ...ERROR"], "bus_error"),
         (["7E804410C1AF8<RX ERROR"], "bus_error"), (["<DATA ERROR"], "bus_error"), (["ERR94"], "bus_error"),
         (["UNABLE TO CONNECT"], "unable_to_connect"), (["STOPPED"], "stopped"), (["BUFFER FULL"], "buffer_full"),

@@ -63,8 +63,8 @@ def test_a_k_line_car_takes_one_parameter_a_request() -> None:
 
 
 @pytest.mark.parametrize(
-    "kind", ["no-data", "garbage", "wrong-parameter", "short-frame", "pending", "dropped", "late", "silence", "noise",
-             "foreign", "stopped", "no-prompt", "split", "buffer-full", "short-answer"],
+    "kind", ["no-data", "garbage", "short-frame", "pending", "dropped", "late", "silence", "noise", "no-prompt",
+             "split", "buffer-full", "short-answer"],
 )  # fmt: skip
 def test_what_fails_for_a_moment_is_asked_again(kind: str) -> None:
     """A fault in every fourth request while a car is asked for everything costs nothing but time."""
@@ -82,6 +82,22 @@ def test_what_fails_for_a_moment_is_asked_again(kind: str) -> None:
     assert rig.faults.struck[kind] > 2
     assert car.first_values["engine_speed"] == 1726
     assert len(car.signals) >= 17
+
+
+@pytest.mark.parametrize("kind", ["wrong-parameter", "foreign", "stopped", "other-tester", "bus-busy"])
+def test_a_sign_of_somebody_else_is_asked_again_and_three_end_the_look(kind: str) -> None:
+    """Another tester in the socket: nothing more is asked, and the sentence says what to do."""
+    rig = Rig(table_car())
+    session = rig.session()
+    rig.faults.now(kind, 2)
+    assert len(discover(session, CATALOGUE).signals) >= 17
+    session = rig.session()
+    rig.faults.now(kind, None)
+    before = len(rig.heard)
+    with pytest.raises(Failure, match="Another tester or program is talking to the car") as caught:
+        discover(session, CATALOGUE)
+    assert caught.value.code == "occupied"
+    assert len(rig.heard) == before + 3
 
 
 def test_a_parameter_of_another_length_is_not_used_and_said() -> None:

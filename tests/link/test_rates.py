@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from coach.plan import resolve
+from coach.plan.rates import advice, asked_hz, expect, least_shares
+from coach.plan.schedule import VOLTAGE
 from coach.recipe import parse_recipe
 from coach.sources.link.discover import Found, discover
-from coach.sources.link.rates import advice, asked_hz, cost_us, expect, least_shares, pids_of
-from coach.sources.link.schedule import VOLTAGE
+from coach.sources.link.rates import model_of, pids_of
 from tests.link.wired import CATALOGUE, Rig, table_car
 
 RECIPE = """
@@ -63,23 +64,23 @@ def test_rates_are_the_recipes_and_slow_signals_stay_rare() -> None:
 
 def test_a_fast_link_gives_all_and_needs_no_advice() -> None:
     car = found()
-    given = {e.signal: e for e in expect(asked(), car)}
+    given = {e.signal: e for e in expect(asked(), model_of(car), pids_of(car))}
     assert all(e.enough for e in given.values() if e.offered)
     assert not given["oil_temp"].offered
     assert not given["oil_temp"].enough
     assert given["oil_temp"].expected_hz == 0
-    assert advice(list(given.values()), car) == ""
+    assert advice(list(given.values()), model_of(car)) == ""
 
 
 def test_a_slow_link_says_what_to_slow_down() -> None:
     """Five requests a second and 28 samples a second asked for."""
     car = found(bus="k-line", latency_s=0.2)
-    some = expect(asked(), car)
+    some = expect(asked(), model_of(car), pids_of(car))
     assert sum(e.expected_hz for e in some) < 5.3
-    text = advice(some, car)
+    text = advice(some, model_of(car))
     assert "engine_speed" in text
     assert "Hz at most" in text
-    assert "one signal a request" in text
+    assert "5 samples a second are all there is" in text
 
 
 def test_a_share_that_will_do_is_the_recipes() -> None:
@@ -88,10 +89,10 @@ def test_a_share_that_will_do_is_the_recipes() -> None:
     assert shares["engine_speed"] == 0.8
     assert shares["pedal"] == 0.0
     car = found(bus="k-line", latency_s=0.5)
-    given = {e.signal: e for e in expect(asked(), car, shares)}
+    given = {e.signal: e for e in expect(asked(), model_of(car), pids_of(car), shares)}
     assert given["pedal"].enough
     assert not given["engine_speed"].enough
-    text = advice(list(given.values()), found())
+    text = advice(list(given.values()), model_of(found()))
     assert "drop" not in text
 
 
@@ -99,6 +100,6 @@ def test_more_parameters_cost_what_was_measured() -> None:
     from dataclasses import replace
 
     car = replace(found(), single_us=40_000, batch_us=55_000)
-    assert [cost_us(car, n) for n in (1, 2, 6)] == [40_000, 43_000, 55_000]
-    assert cost_us(replace(car, batch=1), 6) == 40_000
+    assert [model_of(car).cost_us(n) for n in (1, 2, 6)] == [40_000, 43_000, 55_000]
+    assert model_of(replace(car, batch=1)).cost_us(6) == 40_000
     assert pids_of(car)["adapter_voltage"] == VOLTAGE

@@ -17,7 +17,7 @@ from coach.sources.link.discover import Found, discover
 from coach.sources.link.source import LinkSource
 from coach.sources.link.trouble import SENTENCES
 from coach.sources.simulator.scenarios import scenario
-from tests.link.wired import CATALOGUE, URL, Rig, table_car
+from tests.link.wired import CATALOGUE, URL, Rig, RigPort, table_car
 
 ASKED = {"engine_speed": 8.0, "road_speed": 4.0, "manifold_pressure": 8.0, "pedal": 8.0, "coolant_temp": 0.5,
          "barometric_pressure": 0.2, "adapter_voltage": 0.2}  # fmt: skip
@@ -150,13 +150,17 @@ def test_a_running_capture_gets_more_of_the_link() -> None:
 
 CODE_OF = {
     "no-data": "no_data", "can-error": "bus_error", "stopped": "stopped", "bus-init-error": "bus_error",
-    "bus-busy": "bus_error", "buffer-full": "buffer_full", "unable-to-connect": "unable_to_connect",
+    "bus-busy": "bus_busy", "buffer-full": "buffer_full", "unable-to-connect": "unable_to_connect",
     "garbage": "garbage", "negative": "negative", "wrong-parameter": "wrong_parameter", "short-answer": "short",
-    "short-frame": None, "foreign": "foreign", "noise": "garbage", "dropped": None, "split": None,
-    "no-prompt": "no_prompt", "silence": "silent", "late": "silent", "disconnect": "disconnected",
+    "short-frame": None, "foreign": "foreign", "other-tester": "other_tester", "noise": "garbage", "dropped": None,
+    "split": None, "no-prompt": "no_prompt", "silence": "silent", "late": "silent", "disconnect": "disconnected",
     "reset": "adapter_reset", "pending": None,
 }  # fmt: skip
 """Fault to the reason that is named; None: more than one is right, or nothing goes wrong."""
+
+
+CROWD = {"stopped", "bus-busy", "wrong-parameter", "foreign", "other-tester"}
+"""What somebody else in the socket or at the adapter makes: after it nothing is asked until it is quiet."""
 
 
 def test_every_fault_that_the_adapter_knows_is_tried_here() -> None:
@@ -197,19 +201,22 @@ def test_a_fault_that_lasts_is_said_and_ends_when_the_adapter_is_back(kind: str)
     """Five seconds of it: lost with a reason, no value made up; then data flow again within three seconds."""
     rig = Rig(table_car())
     source, heard = drive(
-        rig, 15.0, at={4.0: lambda: rig.faults.now(kind, None), 9.0: rig.faults.clear},
+        rig, 24.0, at={4.0: lambda: rig.faults.now(kind, None), 9.0: rig.faults.clear},
     )  # fmt: skip
     in_order(heard.events)
     right(heard)
     cleared_us = heard.start_us + 9 * US
     after = [t for t, e in zip(heard.times, heard.events, strict=True) if isinstance(e, Instant) and t >= cleared_us]
-    assert after[0] - cleared_us < 3 * US
+    assert after[0] - cleared_us < (12 if kind in CROWD else 3) * US
     lost = [e for e in heard.events if isinstance(e, Lost)]
     if kind in {"split", "pending"}:
         return
     if kind != "dropped":
         assert len(lost) == len(heard.of(Back)) == 1
-    if CODE_OF[kind] is not None:
+    if kind in CROWD:
+        assert {CODE_OF[kind], "occupied"} >= {t.code for t in source.troubles} >= {"occupied"}
+        assert "Another tester or program" in lost[0].reason
+    elif CODE_OF[kind] is not None:
         assert CODE_OF[kind] in {t.code for t in source.troubles}
         assert lost[0].reason.startswith(SENTENCES[CODE_OF[kind]].partition("{")[0][:25])
 
@@ -238,10 +245,83 @@ def test_an_adapter_that_is_pulled_out_and_put_back_is_found_again() -> None:
 
 
 def test_an_adapter_that_is_away_for_long_is_looked_for_more_rarely() -> None:
+    """Every two seconds, however long it takes: looking costs little."""
     rig = Rig(table_car())
     _, heard = drive(rig, 100.0, at={1.0: lambda: setattr(rig, "plugged", False)})
-    assert 25 < len(rig.bauds) < 45
+    assert 45 < len(rig.bauds) < 60
     in_order(heard.events)
+
+
+def test_after_a_long_absence_data_flow_within_three_seconds() -> None:
+    """Away for two minutes and for twenty: the adapter is put back at the worst moment, just after a look."""
+    for away_s in (120.03, 1_200.0):
+        rig = Rig(table_car())
+
+        def back(rig: Rig = rig) -> None:
+            rig.plugged = True
+
+        _, heard = drive(
+            rig,
+            away_s + 10,
+            asked={"engine_speed": 5.0},
+            at={1.0: lambda rig=rig: setattr(rig, "plugged", False), away_s: back},
+        )
+        again = next(t for t, e in zip(heard.times, heard.events, strict=True) if isinstance(e, Back))
+        assert again - heard.start_us - away_s * US < 3 * US
+
+
+def test_while_somebody_else_talks_nothing_is_asked_and_a_word_of_the_operator_ends_it() -> None:
+    """Three signs, then silence for five seconds, one question, silence for ten; the retry asks at once."""
+    rig = Rig(table_car())
+    found = car_of(rig)
+    source = LinkSource(URL, found, ASKED, CATALOGUE, rig.open)
+    asked_at: list[float] = []
+    real = rig.adapter.hear
+
+    def hear(text: str, since_us: int) -> object:
+        if heard.start_us >= 0:
+            asked_at.append((rig.clock.now_us - heard.start_us) / US)
+        return real(text, since_us)
+
+    rig.adapter.hear = hear  # type: ignore[method-assign,assignment]
+    states: list[bool] = []
+    heard = Heard(rig, 30.0, {
+        4.0: lambda: rig.faults.now("other-tester", None),
+        12.0: lambda: states.append(source.occupied) or rig.faults.clear(),
+        13.0: source.retry,
+        20.0: lambda: states.append(source.occupied),
+    })  # fmt: skip
+    source.run(heard.emit, heard.stop, rig.clock)
+    quiet = [t for t in asked_at if 4.5 < t < 13.0]
+    assert len(quiet) == 1
+    assert quiet[0] == pytest.approx(9.4, abs=0.3)
+    again = [t for t in asked_at if t >= 13.0]
+    assert again[0] < 13.2
+    first = next(t for t, e in zip(heard.times, heard.events, strict=True)
+                 if isinstance(e, Instant) and t > heard.start_us + 13 * US)  # fmt: skip
+    assert first - heard.start_us < 15 * US
+    assert states == [True, False]
+    assert "Another tester or program" in heard.of(Lost)[0].reason
+    right(heard)
+
+
+def test_what_is_overheard_makes_the_silence_longer() -> None:
+    """Somebody else's lines at the same adapter: as long as they come it is not quiet."""
+    rig = Rig(table_car())
+    source = LinkSource(URL, car_of(rig), ASKED, CATALOGUE, rig.open)
+    ports: list[RigPort] = []
+
+    def opener(url: str, baud: int) -> RigPort:
+        ports.append(rig.open(url, baud))
+        return ports[-1]
+
+    source.opener = opener
+    heard = Heard(rig, 40.0, {4.0: lambda: rig.faults.now("stopped", None), 5.0: rig.faults.clear})
+    for at_s in range(6, 20, 2):
+        heard.at[float(at_s)] = lambda: ports[-1].coming.append((rig.clock.now_us, b"41 0C 1A F8\r>"))
+    source.run(heard.emit, heard.stop, rig.clock)
+    back = next(t for t, e in zip(heard.times, heard.events, strict=True) if isinstance(e, Back))
+    assert 23 < (back - heard.start_us) / US < 26
 
 
 def stop_at(rig: Rig, stop: threading.Event, seconds: float) -> None:

@@ -15,12 +15,12 @@ from coach.core.events import Attempt, Code, Ended, Outcome
 from coach.core.judge import Judge
 from coach.core.spec import JudgePlan
 from coach.plan import resolve
+from coach.plan.rates import asked_hz
 from coach.recipe import parse_recipe
 from coach.recording import Recording, Series
 from coach.sources.adapter import KINDS, RecordingCar
 from coach.sources.base import Advance, Instant, Lost, SourceEvent
 from coach.sources.link.discover import discover
-from coach.sources.link.rates import asked_hz
 from coach.sources.link.source import LinkSource
 from tests.link.wired import CATALOGUE, URL, Rig, table_car
 
@@ -60,6 +60,8 @@ manifold_pressure = { max = "150 kPa" }
 """
 HARMLESS = {"split", "pending"}
 """Late, but whole: nothing is lost; as long as it lasts the rate suffers."""
+CROWD = {"stopped", "bus-busy", "wrong-parameter", "foreign", "other-tester"}
+"""What somebody else at the car makes of our answers."""
 DATA = {Code.STALE, Code.UNKNOWN, Code.LIMIT_UNSEEN, Code.GAP, Code.RATE}
 """Reasons that lie in the data and not in how the car was driven."""
 
@@ -126,8 +128,11 @@ def drive(rig: Rig, text: str, until_s: float, at: dict[float, Callable[[], obje
     return source, judged
 
 
-def right(judged: Judged, source: LinkSource, until_us: int) -> list[Attempt]:
-    """The live verdict is that of the arrays; no secured window spans a gap; samples came within three seconds."""
+def right(judged: Judged, source: LinkSource, until_us: int, within_s: float = 3.0) -> list[Attempt]:
+    """The live verdict is that of the arrays; no secured window spans a gap; samples came within three seconds.
+
+    After signs of somebody else it is kept quiet on purpose, and takes longer.
+    """
     attempts = judged.attempts()
     recording = judged.recording()
     assert judge_recording(judged.plan, recording).attempts["it"] == tuple(attempts)
@@ -138,7 +143,7 @@ def right(judged: Judged, source: LinkSource, until_us: int) -> list[Attempt]:
             assert np.diff(inside).max() <= 0.625 * US + 50_000
     heard = (t for t, e in zip(judged.times, judged.events, strict=True) if isinstance(e, Instant))
     after = next(t for t in heard if t >= until_us)
-    assert after - until_us < 3 * US
+    assert after - until_us < within_s * US
     return attempts
 
 
@@ -147,7 +152,7 @@ def test_a_fault_that_lasts_in_the_middle_of_a_hold_ends_it_and_the_next_one_is_
     """Four seconds of it: silence is never still holding; the attempt after it counts."""
     rig = Rig(table_car())
     source, judged = drive(rig, HOLD, 40.0, {6.0: lambda: rig.faults.now(kind, None), 10.0: rig.faults.clear})
-    attempts = right(judged, source, judged.start_us + 10 * US)
+    attempts = right(judged, source, judged.start_us + 10 * US, 8.0 if kind in CROWD else 3.0)
     if kind == "split":
         assert [a.outcome for a in attempts] == [Outcome.SECURED]
         return
@@ -203,7 +208,7 @@ def test_a_fault_in_the_middle_of_a_pull_costs_at_most_that_pull(kind: str, coun
     rig = pulling()
     at = {7.0: lambda: rig.faults.now(kind, count), 9.5: rig.faults.clear}
     source, judged = drive(rig, SWEEP, 31.0, at)
-    attempts = right(judged, source, judged.start_us + round(9.5 * US))
+    attempts = right(judged, source, judged.start_us + round(9.5 * US), 8.0 if kind in CROWD else 3.0)
     secured = [a for a in attempts if a.outcome is Outcome.SECURED]
     assert secured
     assert secured[-1].start_us > 17 * US

@@ -11,10 +11,10 @@ from coach.clock import US, HandClock
 from coach.core.afterwards import judge_recording
 from coach.core.events import Outcome
 from coach.plan import resolve
+from coach.plan.rates import asked_hz
 from coach.recipe import load_recipe
 from coach.sources.adapter import SimulatedCar
 from coach.sources.link.discover import discover
-from coach.sources.link.rates import asked_hz
 from coach.sources.link.source import LinkSource
 from coach.sources.simulator.scenarios import scenario
 from coach.vehicle import load_vehicle

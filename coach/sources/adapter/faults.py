@@ -39,6 +39,7 @@ KINDS: dict[str, Kind] = {
     "short-answer": Kind("car", "A well-formed answer whose last byte is missing."),
     "short-frame": Kind("car", "A frame that ends before its declared length."),
     "foreign": Kind("car", "An answer of another control unit, with other data, in place of the one asked for."),
+    "other-tester": Kind("car", "The answer, and beside it the engine's answer to somebody else's request."),
     "noise": Kind("wire", "Random bytes in place of the answer; a prompt ends them."),
     "dropped": Kind("wire", "Some bytes of the answer are lost."),
     "split": Kind("wire", "The answer dribbles in, byte by byte, this long apart.", 0.01),

@@ -155,6 +155,9 @@ def spoiled(kind: str, request: bytes, messages: list[Message], seconds: float) 
             replace(m, payload=bytes([*m.payload[:1], *(b ^ 1 for b in m.payload[1:2]), *m.payload[2:]]))
             for m in messages
         ]
+    if kind == "other-tester":
+        # Identification of the maker, as a workshop's tester asks for it (identifier F190: the vehicle's number).
+        return [first, Message(first.ecu, bytes([EXTENDED + ANSWERED, 0xF1, 0x90, 0x58])), *messages[1:]]
     if kind == "foreign":
         head = 3 if mode in {FREEZE, EXTENDED} else 2
         return [Message(7, first.payload[:head] + bytes(b ^ 0xFF for b in first.payload[head:]))]

@@ -31,12 +31,18 @@ _SAID = (
     (re.compile(r"UNABLETOCONNECT"), "unable_to_connect"),
     (re.compile(r"STOPPED"), "stopped"),
     (re.compile(r"BUFFERFULL"), "buffer_full"),
-    (re.compile(r"(?:BUSINIT:?\.*)?(?:(?:CAN|BUS|FB|ACK)?ERROR|BUSBUSY)|.*(?:RX|DATA)ERROR|ERR\d+"), "bus_error"),
+    (re.compile(r"(?:BUSINIT:?\.*)?BUSBUSY"), "bus_busy"),
+    (re.compile(r"(?:BUSINIT:?\.*)?(?:CAN|BUS|FB|ACK)?ERROR|.*(?:RX|DATA)ERROR|ERR\d+"), "bus_error"),
     (re.compile(r"ELM\d.*|LVRESET|LPALERT|ACTALERT"), "adapter_reset"),
     (re.compile(r"\?"), "not_understood"),
 )  # fmt: skip
 _NOISE = re.compile(r"SEARCHING\.*|BUSINIT:?\.*(?:OK)?")
+_WHOLE_LINE = re.compile(r"(?:7E[89A-F]|18DAF1..)(?:0[1-7]|1[0-9A-F]{3}|2[0-9A-F])(?:[0-9A-F]{2}){1,7}")
 _HEX = re.compile(r"[0-9A-F]+")
+
+
+STRANGER = "of a control unit that is not the car's"
+"""Detail of `foreign` where the one that answered was not there when the car was asked who it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +94,7 @@ class Frames:
         self._header = 3 if number in {"6", "8"} else 8 if self.can else 6
         self._padded: dict[int, bool] = {}
         self._protocol: Any = getattr(obd.protocols, PROTOCOLS[number][0])([])
+        self.ecus: frozenset[int] = frozenset()
         answers = self.parse(first, 0x01)
         good = [a for a in answers if a.data[:2] == b"\x41\x00"]
         if not good:
@@ -125,13 +132,34 @@ class Frames:
                 hexed.append(line)
         if not hexed:
             raise Failure("pending" if asked_for_time else "no_data")
+        if self._somebody_elses(hexed, mode):
+            raise Failure("other_tester")
+        # Without CAN these codes come three a message, and nothing but the header says that they belong together.
+        apart = not self.can and mode in {0x07, 0x0A}
         try:
-            messages = self._protocol(hexed)
+            messages = [m for line in hexed for m in self._protocol([line])] if apart else self._protocol(hexed)
         except (IndexError, ValueError) as error:
             raise Failure("broken_frame") from error
         if sum(len(m.frames) for m in messages) != len(hexed):
             raise Failure("broken_frame")
         return [Answer(m.tx_id, self._whole(m)) for m in messages]
+
+    def _somebody_elses(self, lines: list[str], mode: int) -> bool:
+        """Whether there is an answer to `mode` and beside it one to a request that was never made."""
+        starts: dict[str, set[str]] = {}
+        ours, others = False, False
+        for line in lines:
+            header, body = line[: self._header], line[self._header :]
+            if self.can:
+                if not _WHOLE_LINE.fullmatch(line):
+                    return False  # damaged: a fault of another kind
+                if body[0] == "2":
+                    continue
+                body = body[2:] if body[0] == "0" else body[4:]
+                starts.setdefault(header, set()).add(line)
+            mine = body[:2] == f"{mode + 0x40:02X}" or body[:4] == f"7F{mode:02X}"
+            ours, others = ours or mine, others or not mine
+        return (ours and others) or any(len(some) > 1 for some in starts.values())
 
     def _pending(self, line: str, mode: int) -> bool:
         body = line[self._header :]
@@ -162,10 +190,31 @@ class Frames:
         Raises:
             Failure: it refused, it answered another mode, or only others answered.
         """
-        mine = next((a.data for a in answers if a.ecu == self.engine), None)
+        return self.answer_of(answers, mode, self.engine)
+
+    def answer_of(self, answers: Sequence[Answer], mode: int, ecu: int) -> bytes:
+        """As `engine_answer`, of another control unit. Raises Failure."""
+        mine = next((a.data for a in answers if a.ecu == ecu), None)
         if mine is None:
-            raise Failure("foreign")
+            known = self.ecus | {ecu}
+            raise Failure("foreign", "" if all(a.ecu in known for a in answers) else STRANGER)
         return positive(mine, mode)
+
+    def addressed(self, header: str) -> int | None:
+        """The control unit that a header of a request means; None where this car's headers are of another kind."""
+        if not self.can or (len(header) == 3) != (self._header == 3):
+            return None
+        return int(header, 16) & 7 if len(header) == 3 else int(header[-4:-2], 16)
+
+    @property
+    def everybody(self) -> str:
+        """Header of requests to all control units on CAN."""
+        return "7DF" if self._header == 3 else "DB33F1"
+
+    @property
+    def engine_header(self) -> str:
+        """Header of requests to the engine's control on CAN."""
+        return f"7E{self.engine:X}" if self._header == 3 else f"DA{self.engine:02X}F1"
 
 
 def positive(data: bytes, mode: int) -> bytes:

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from coach.signals import Catalogue, Reading
+from coach.signals import Catalogue, Identified, Reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,14 +17,33 @@ class Way:
     """One way to read a signal. `bit` of the answer's first byte says whether it is there; None: it always is."""
 
     signal: str
-    reading: Reading
+    reading: Reading | Identified
     bit: int | None = None
+
+    @property
+    def key(self) -> int:
+        """What it is asked for by: the parameter of mode 01, or a number above 65535 for an identifier."""
+        return key_of(self.reading)
 
     def value(self, data: bytes) -> float:
         """The value, or NaN where the car says that it has none. Raises ValueError for another length."""
         if self.bit is not None and len(data) == self.reading.length and not data[0] >> self.bit & 1:
             return math.nan
         return self.reading.decode(data)
+
+
+def key_of(reading: Reading | Identified) -> int:
+    """One number for each request: a parameter as it is, an identifier with its control unit's address above it."""
+    if isinstance(reading, Reading):
+        return reading.pid
+    header = reading.header
+    unit = int(header[-1], 16) if len(header) == 3 else 0x100 + int(header[-4:-2], 16)
+    return (unit + 1) << 16 | reading.identifier
+
+
+def label(key: int) -> str:
+    """A key as people write it: `0C`, or `22 203C`."""
+    return f"{key:02X}" if key <= 0xFF else f"22 {key & 0xFFFF:04X}"
 
 
 # For cars without the usual parameter. All from memory: no published table that could be read has these.
@@ -49,10 +68,10 @@ def ways(catalogue: Catalogue) -> dict[str, tuple[Way, ...]]:
     """Every signal's ways to be read, best first."""
     table: dict[str, list[Way]] = {}
     for signal in catalogue:
-        own = [r for r in (signal.reading, *signal.readings) if r is not None]
+        own = [r for r in (signal.identified, signal.reading, *signal.readings) if r is not None]
         table[signal.name] = [Way(signal.name, r, _BITS.get(signal.name)) for r in own]
     for way in OTHER_WAYS:
-        if way.signal in table and way.reading.pid not in {w.reading.pid for w in table[way.signal] if w.bit is None}:
+        if way.signal in table and way.key not in {w.key for w in table[way.signal] if w.bit is None}:
             table[way.signal].append(way)
     return {name: tuple(some) for name, some in table.items() if some}
 
@@ -61,7 +80,7 @@ def choose(catalogue: Catalogue, lengths: Mapping[int, int]) -> dict[str, Way]:
     """The way in which this car's signals are read: the first one whose parameter it offers in the right length."""
     chosen = {}
     for name, some in ways(catalogue).items():
-        way = next((w for w in some if lengths.get(w.reading.pid) == w.reading.length), None)
+        way = next((w for w in some if lengths.get(w.key) == w.reading.length), None)
         if way is not None:
             chosen[name] = way
     return chosen
@@ -69,8 +88,28 @@ def choose(catalogue: Catalogue, lengths: Mapping[int, int]) -> dict[str, Way]:
 
 def readable(catalogue: Catalogue, offered: Iterable[int]) -> list[int]:
     """Those of the offered parameters that carry a signal of the catalogue, in order."""
-    known = {w.reading.pid for some in ways(catalogue).values() for w in some}
+    known = {w.key for some in ways(catalogue).values() for w in some}
     return sorted(known & set(offered))
+
+
+def as_read(catalogue: Catalogue, chosen: Mapping[str, Way]) -> Catalogue:
+    """The catalogue with every signal as this car gives it: its reading, and the ends of that encoding.
+
+    A signal that is read by another parameter than the catalogue's first one saturates where that one's encoding ends,
+    and may go as far as that where only the old encoding's end kept it below.
+    """
+    changed = []
+    for name, way in chosen.items():
+        signal, reading = catalogue[name], way.reading
+        if isinstance(reading, Identified) or reading == signal.reading:
+            continue
+        ends = signal.ceiling is not None
+        high = reading.highest if signal.high == signal.ceiling else signal.high
+        changed.append(replace(
+            signal, reading=reading, high=high, ceiling=reading.highest if ends else None, step=reading.scale,
+            floor=None if signal.floor is None else reading.lowest,
+        ))  # fmt: skip
+    return catalogue.with_signals(changed) if changed else catalogue
 
 
 def bitmap(first: int, data: bytes) -> frozenset[int]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import statistics
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Any, TypeVar
 
-from coach.signals import Catalogue
+from coach.signals import Catalogue, Identified, Reading
 from coach.sources.link.answers import PROTOCOLS
 from coach.sources.link.decode import (
     Way,
@@ -16,6 +17,7 @@ from coach.sources.link.decode import (
     calibration_ids,
     choose,
     codes,
+    key_of,
     readable,
     verification_numbers,
     vin,
@@ -47,6 +49,8 @@ class Found:
         signals: how each signal is read from this car.
         batch: how many parameters a request may ask for.
         single_us, batch_us: median round trip of one parameter, and of a full batch.
+        alone_us: of an identifier, changes of header included; 0 where none is asked for.
+        home: header with which parameters are asked for in the drive; empty is the usual one.
         calibrations, verifications: by control unit.
         stored, pending: trouble codes.
         first_values: what the signals said when their lengths were learned.
@@ -72,6 +76,14 @@ class Found:
     pending: tuple[str, ...]
     first_values: dict[str, float]
     refused: dict[int, str]
+    alone_us: int = 0
+    home: str = ""
+
+    @property
+    def since_clear_km(self) -> float | None:
+        """Distance since codes and trims were cleared, or None where the car does not tell it."""
+        km = self.first_values.get("distance_since_clear")
+        return None if km is None or math.isnan(km) else km
 
     def identity(self) -> dict[str, Any]:
         """What goes with every drive: JSON-able. The vehicle's number is whole: whoever shows it masks it."""
@@ -84,9 +96,15 @@ class Found:
                 for e in self.ecus
             ],
             "codes": {"stored": list(self.stored), "pending": list(self.pending)},
+            "since_clear_km": self.since_clear_km,
             "batch": self.batch, "round_trip_ms": round(self.single_us / 1e3, 1),
             "batch_round_trip_ms": round(self.batch_us / 1e3, 1),
         }  # fmt: skip
+
+
+_GONE = frozenset({"disconnected", "occupied"})
+"""Failures with which nothing more can be found out."""
+_AT_AN_END = _GONE | {"silent"}
 
 
 def discover(session: Session, catalogue: Catalogue, tell: Callable[[str], None] = lambda _: None) -> Found:
@@ -104,11 +122,19 @@ def discover(session: Session, catalogue: Catalogue, tell: Callable[[str], None]
     tell("parameters")
     offered = _offered(session)
     lengths, answers, refused = _lengths(session, readable(catalogue, offered), catalogue)
+    own = [s.identified for s in catalogue if s.identified is not None]
+    if own:
+        tell("signals of the maker")
+        _identified(session, own, lengths, answers, refused)
     signals = choose(catalogue, lengths)
     tell("batches")
-    used = sorted({w.reading.pid for w in signals.values()})
+    used = sorted({w.key for w in signals.values() if isinstance(w.reading, Reading)})
+    alone = list({w.key: w.reading for w in signals.values() if isinstance(w.reading, Identified)}.values())
+    _settle(session, alone, used, lengths)
     batch, batch_us = _batch(session, used, lengths)
     single_us = _round_trip(session, used[:1], lengths) if used else 0
+    alone_us = _alone(session, alone, used, lengths, single_us) if alone else 0
+    single_us = single_us or alone_us
     tell("identity")
     voltage = _or_none(lambda: session.voltage()[0])
     info = _or_none(lambda: bitmap(0, session.single(9, 0, SLOW_S)[0][-4:])) or frozenset()
@@ -121,7 +147,8 @@ def discover(session: Session, catalogue: Catalogue, tell: Callable[[str], None]
         calibrations={e: calibration_ids(d) for e, d in _by_ecu(session, 4, info).items()},
         verifications={e: verification_numbers(d) for e, d in _by_ecu(session, 6, info).items()},
         stored=_codes(session, "03"), pending=_codes(session, "07"),
-        first_values={n: w.value(answers[w.reading.pid]) for n, w in signals.items()}, refused=refused,
+        first_values={n: w.value(answers[w.key]) for n, w in signals.items()}, refused=refused,
+        alone_us=alone_us, home=session.home,
     )  # fmt: skip
 
 
@@ -134,7 +161,7 @@ def _offered(session: Session) -> frozenset[int]:
         try:
             found |= bitmap(first, _patient(partial(_sized, session, first, {4})))
         except Failure as error:
-            if not first or error.code in {"silent", "disconnected"}:
+            if not first or error.code in _AT_AN_END:
                 raise
             break
     return frozenset(p for p in found if p % 0x20)
@@ -146,7 +173,7 @@ def _lengths(
     """Each parameter's answer by itself: its length, its bytes, or why there is none."""
     sizes: dict[int, set[int]] = {}
     for way in (w for some in ways(catalogue).values() for w in some):
-        sizes.setdefault(way.reading.pid, set()).add(way.reading.length)
+        sizes.setdefault(way.key, set()).add(way.reading.length)
     lengths: dict[int, int] = {}
     answers: dict[int, bytes] = {}
     refused: dict[int, str] = {}
@@ -154,12 +181,67 @@ def _lengths(
         try:
             data = _patient(partial(_sized, session, pid, sizes[pid]))
         except Failure as error:
-            if error.code in {"silent", "disconnected"}:
+            if error.code in _AT_AN_END:
                 raise
             refused[pid] = error.message
         else:
             lengths[pid], answers[pid] = len(data), data
     return lengths, answers, refused
+
+
+def _identified(
+    session: Session, own: Sequence[Identified], lengths: dict[int, int], answers: dict[int, bytes],
+    refused: dict[int, str],
+) -> None:  # fmt: skip
+    """Asks once for each identifier that the vehicle file names; adds its length and answer, or why there is none."""
+    for reading in {key_of(one): one for one in own}.values():
+        key = key_of(reading)
+        try:
+            data = _patient(partial(_of_identifier, session, reading))
+        except Failure as error:
+            if error.code in _GONE:
+                raise
+            refused[key] = error.message
+        else:
+            lengths[key], answers[key] = len(data), data
+
+
+def _of_identifier(session: Session, reading: Identified) -> bytes:
+    return session.identified(reading)[0]
+
+
+def _settle(session: Session, alone: Sequence[Identified], used: Sequence[int], lengths: dict[int, int]) -> None:
+    """Asks for parameters with the engine's own header too, where its identifiers are: it need not be changed then."""
+    mine = session.frames.engine_header if session.frames.can else ""
+    if not used or not any(reading.header.removeprefix("18") == mine for reading in alone):
+        return
+    session.home = mine
+    try:
+        session.read(used[:1], lengths)
+    except Failure as error:
+        if error.code in _GONE:
+            raise
+        session.home = ""
+
+
+def _alone(
+    session: Session, alone: Sequence[Identified], used: Sequence[int], lengths: dict[int, int], single_us: int
+) -> int:
+    """What an identifier takes among parameters, changes of header included; another unit's, where there is one."""
+    away = next((r for r in alone if r.header.removeprefix("18") != session.home), alone[0])
+    took = []
+    for _ in range(MEASURED):
+        begin_us = session.talk.now_us()
+        try:
+            if used:
+                session.read(used[:1], lengths)
+            session.identified(away)
+        except Failure as error:
+            if error.code in _GONE:
+                raise
+            continue
+        took.append(session.talk.now_us() - begin_us - (single_us if used else 0))
+    return round(statistics.median(took)) if took else single_us
 
 
 def _sized(session: Session, pid: int, sizes: set[int]) -> bytes:
@@ -176,7 +258,7 @@ def _patient(ask: Callable[[], bytes]) -> bytes:
         try:
             return ask()
         except Failure as error:
-            if error.code in {"negative", "disconnected"}:
+            if error.code in {"negative", "not_addressed", *_GONE}:
                 raise
     return ask()
 
@@ -194,7 +276,7 @@ def _batch(session: Session, pids: Sequence[int], lengths: dict[int, int]) -> tu
             if len(found) == len(some):
                 return size, _round_trip(session, some, lengths)
         except Failure as error:
-            if error.code == "disconnected":
+            if error.code in _GONE:
                 raise
     return 1, 0
 
@@ -205,7 +287,7 @@ def _round_trip(session: Session, pids: Sequence[int], lengths: dict[int, int]) 
         try:
             reply = session.read(pids, lengths)[1]
         except Failure as error:
-            if error.code == "disconnected":
+            if error.code in _GONE:
                 raise
             continue
         took.append(reply.done_us - reply.sent_us)
@@ -231,6 +313,6 @@ def _or_none(ask: Callable[[], T]) -> T | None:
     try:
         return ask()
     except Failure as error:
-        if error.code == "disconnected":
+        if error.code in _GONE:
             raise
         return None

@@ -16,6 +16,8 @@ BAUDS = (38_400, 115_200, 9_600)
 """Speeds of serial adapters, the most common first (common practice, no source); radio and network have none."""
 OPEN_S = 6.0
 """How long opening may take; over Bluetooth it takes seconds."""
+SOCKET_OPEN_S = 2.0
+"""On a network: a connection that hangs because the adapter was away would not notice its return for longer."""
 
 Opener = Callable[[str, int], SerialPort]
 
@@ -47,7 +49,12 @@ def check_url(url: str) -> str:
 
 
 def open_wire(
-    url: str, baud: int, clock: Clock, stop: threading.Event, opener: Opener = open_serial, seconds: float = OPEN_S
+    url: str,
+    baud: int,
+    clock: Clock,
+    stop: threading.Event,
+    opener: Opener = open_serial,
+    seconds: float | None = None,
 ) -> Wire:
     """An open wire.
 
@@ -55,6 +62,7 @@ def open_wire(
         Failure: `cannot_open`, with what the system said.
         Stopped: somebody wants to stop; a port that opens later is closed again.
     """
+    most_s = seconds if seconds is not None else SOCKET_OPEN_S if url.startswith("socket://") else OPEN_S
     box: queue.SimpleQueue[SerialPort | Exception] = queue.SimpleQueue()
     given_up = threading.Event()
 
@@ -79,7 +87,7 @@ def open_wire(
             if stop.is_set():
                 given_up.set()
                 raise Stopped from None
-            if clock.steady_us() - start_us > seconds * US:
+            if clock.steady_us() - start_us > most_s * US:
                 given_up.set()
                 raise Failure("cannot_open", "it does not answer in time", where=url) from None
     if isinstance(found, Exception):

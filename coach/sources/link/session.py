@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import re
 import threading
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 
 from coach.clock import Clock
+from coach.signals import Identified
 from coach.sources.link.answers import CAN, Answer, Frames, cleaned, positive, said, walk
+from coach.sources.link.crowd import Crowd
 from coach.sources.link.port import Opener, open_serial, open_wire
 from coach.sources.link.talk import Reply, Talk
 from coach.sources.link.trouble import Failure
@@ -33,12 +36,17 @@ class Session:
     Attributes:
         talk: requests and replies.
         adapter: what the adapter calls itself.
+        crowd: whether somebody else talks to the car.
         frames: the car's framing, and who the engine is.
     """
 
     talk: Talk
     adapter: str
     frames: Frames
+    home: str = ""
+    """Header with which parameters are asked for; empty: the usual one, to all control units."""
+    crowd: Crowd = field(default_factory=Crowd)
+    _header: str = ""
 
     @classmethod
     def open(
@@ -65,18 +73,39 @@ class Session:
 
     def ask_all(self, command: str, deadline_s: float | None = None) -> tuple[list[Answer], Reply]:
         """Every control unit's answer. Raises Failure, Stopped."""
-        reply = self.talk.ask(command) if deadline_s is None else self.talk.ask(command, deadline_s)
-        return self.frames.parse(reply.lines, int(command[:2], 16)), reply
+        with self._watched():
+            return self._ask(command, "", deadline_s)
 
     def read(self, pids: Sequence[int], lengths: dict[int, int]) -> tuple[dict[int, bytes], Reply]:
         """Mode-01 parameters of the engine, in one request. Raises Failure, Stopped."""
-        answers, reply = self.ask_all("01" + "".join(f"{pid:02X}" for pid in pids))
-        return walk(self.frames.engine_answer(answers, 0x01), lengths, pids), reply
+        with self._watched():
+            answers, reply = self._ask("01" + "".join(f"{pid:02X}" for pid in pids), self.home)
+            return walk(self.frames.engine_answer(answers, 0x01), lengths, pids), reply
 
     def single(self, mode: int, pid: int, deadline_s: float | None = None) -> tuple[bytes, Reply]:
         """The engine's answer to one parameter, from behind its echo on. Raises Failure, Stopped."""
-        answers, reply = self.ask_all(f"{mode:02X}{pid:02X}", deadline_s)
-        return echoed(self.frames.engine_answer(answers, mode), pid), reply
+        with self._watched():
+            answers, reply = self._ask(f"{mode:02X}{pid:02X}", self.home, deadline_s)
+            return echoed(self.frames.engine_answer(answers, mode), pid), reply
+
+    def identified(self, reading: Identified) -> tuple[bytes, Reply]:
+        """The answer to an identifier of mode 22, from behind its echo on, of the unit that was asked.
+
+        Raises:
+            Failure: also where this car's headers are of another kind, or it is not on CAN.
+            Stopped: somebody wants to stop.
+        """
+        ecu = self.frames.addressed(reading.header)
+        if ecu is None:
+            raise Failure("not_addressed", reading.header)
+        with self._watched():
+            answers, reply = self._ask(f"22{reading.identifier:04X}", reading.header.removeprefix("18"))
+            data = self.frames.answer_of(answers, 0x22, ecu)
+            if data[:2] != reading.identifier.to_bytes(2, "big"):
+                raise Failure("wrong_parameter")
+            if len(data) != 2 + reading.length:
+                raise Failure("wrong_length", f"{len(data) - 2} bytes long and not {reading.length}")
+            return data[2:], reply
 
     def by_ecu(self, mode: int, pid: int) -> dict[int, bytes]:
         """Each control unit's answer to one parameter, those that refuse left out. Raises Failure, Stopped."""
@@ -87,6 +116,27 @@ class Session:
             except Failure:
                 continue
         return found
+
+    def _ask(self, command: str, header: str, deadline_s: float | None = None) -> tuple[list[Answer], Reply]:
+        """Asks with a header; the adapter is told where it is another one than before."""
+        if header != self._header:
+            setting = f"ATSH{header or self.frames.everybody}"
+            if self.talk.ask(setting).lines[-1:] != ("OK",):
+                raise Failure("not_understood", setting)
+            self._header = header
+        reply = self.talk.ask(command) if deadline_s is None else self.talk.ask(command, deadline_s)
+        return self.frames.parse(reply.lines, int(command[:2], 16)), reply
+
+    @contextmanager
+    def _watched(self) -> Iterator[None]:
+        """Fails as `occupied` once the failures tell of somebody else."""
+        try:
+            yield
+        except Failure as failure:
+            self.crowd.note(failure, self.talk.now_us())
+            if self.crowd.there:
+                raise Failure("occupied") from failure
+            raise
 
     def voltage(self) -> tuple[float, Reply]:
         """The supply as the adapter measures it, in volts. Raises Failure, Stopped."""

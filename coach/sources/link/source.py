@@ -10,13 +10,14 @@ from typing import Any, Literal
 
 from coach.catalogue import default_catalogue
 from coach.clock import US, Clock
-from coach.signals import Catalogue
+from coach.plan.rates import expect
+from coach.plan.schedule import VOLTAGE, Schedule, wants
+from coach.signals import Catalogue, Identified
 from coach.sources.base import Advance, Back, Ended, Instant, Lost, SourceEvent
 from coach.sources.link.decode import Way
 from coach.sources.link.discover import Found, discover
 from coach.sources.link.port import BAUDS, Opener, check_url, open_serial
-from coach.sources.link.rates import ADAPTER_VOLTAGE, expect, pids_of
-from coach.sources.link.schedule import VOLTAGE, Schedule, wants
+from coach.sources.link.rates import ADAPTER_VOLTAGE, model_of, pids_of
 from coach.sources.link.session import Session
 from coach.sources.link.talk import Reply
 from coach.sources.link.trouble import Failure, Stopped, Trouble
@@ -32,9 +33,13 @@ CONFUSED_MOST = 8
 LOST_US = 1 * US
 """The link counts as lost after so long without a sample."""
 BACKOFF_S = (0.2, 2.0)
-"""First and longest pause between attempts to connect; after `PATIENT` attempts the longest is `FAR_S`."""
-PATIENT = 15
-FAR_S = 5.0
+"""First and longest time from one attempt to connect to the next: looking costs little, and whoever puts the adapter
+back wants data within three seconds, however long it was away."""
+QUIET_S = (5.0, 30.0)
+"""After signs of somebody else nothing is asked for so long; then one question, and twice as long each time up to the
+second where it is not answered cleanly."""
+CLEAN_MOST = 2
+"""So many clean answers, a second apart, and asking goes on."""
 TICK_S = 0.05
 REST_S = 0.1
 """Pause after a failure while the link is lost."""
@@ -43,7 +48,10 @@ RATE_WINDOW_US = 5 * US
 KEPT_TROUBLES = 200
 
 # What a car says for reasons of its own: a new connection would not help.
-_OF_THE_CAR = frozenset({"no_data", "negative", "pending", "foreign", "bus_error", "unable_to_connect", "stopped"})
+_OF_THE_CAR = frozenset({
+    "no_data", "negative", "pending", "foreign", "bus_error", "bus_busy", "unable_to_connect", "stopped",
+    "other_tester",
+})  # fmt: skip
 _START_AGAIN = frozenset({"disconnected", "adapter_reset", "not_understood"})
 
 
@@ -82,7 +90,10 @@ class LinkSource:
         self._lost = False
         self._stamps: dict[str, deque[int]] = {}
         self._favoured: frozenset[str] = frozenset()
-        self._by_pid: dict[int, list[Way]] = {}
+        self._by_key: dict[int, list[Way]] = {}
+        self._again = threading.Event()
+        self.occupied = False
+        """Whether asking has stopped because somebody else talks to the car."""
 
     @property
     def name(self) -> str:
@@ -106,6 +117,10 @@ class LinkSource:
         span_s = max(now_us - since, 1) / US
         return {name: sum(t > since for t in tuple(stamps)) / span_s for name, stamps in dict(self._stamps).items()}
 
+    def retry(self) -> None:
+        """Somebody says that the other tester is gone: asks at once instead of waiting for quiet. From any thread."""
+        self._again.set()
+
     def favour(self, signals: frozenset[str]) -> None:
         """Gives more of the link to the signals of the captures that run; none: all are equal. From any thread."""
         self._favoured = signals
@@ -116,6 +131,7 @@ class LinkSource:
         self._heard_us = clock.steady_us()
         try:
             while True:
+                begin_us = clock.steady_us()
                 try:
                     session = self._connect(clock, stop)
                     try:
@@ -126,7 +142,7 @@ class LinkSource:
                 except Failure as failure:
                     self._baud += failure.code in {"silent", "garbage", "no_prompt"}
                     self._failed(failure, emit, clock, gone=True)
-                    self._pause(tries, emit, stop, clock)
+                    self._pause(tries, begin_us, emit, stop, clock)
                     tries += 1
         except Stopped:
             emit(Ended("stopped"))
@@ -145,15 +161,21 @@ class LinkSource:
             except BaseException:
                 session.close()
                 raise
+        session.home = self.found.home
         return session
 
-    def _pause(self, tries: int, emit: Emit, stop: threading.Event, clock: Clock) -> None:
+    def _pause(self, tries: int, begin_us: int, emit: Emit, stop: threading.Event, clock: Clock) -> None:
+        """Waits until it is time for the next attempt; what the last one took counts, but for the first pause."""
         first_s, longest_s = self.backoff_s
-        left_s = min(first_s * 2 ** min(tries, 10), longest_s if tries < PATIENT else max(longest_s, FAR_S))
-        while left_s > 0:
-            if clock.wait(stop, min(left_s, TICK_S)):
+        whole_s = min(first_s * 2 ** min(tries, 10), longest_s)
+        self._wait(max(first_s, whole_s - (clock.steady_us() - begin_us) / US), emit, stop, clock)
+
+    def _wait(self, seconds: float, emit: Emit, stop: threading.Event, clock: Clock) -> None:
+        """Waits and tells the time meanwhile. Raises Stopped."""
+        until_us = clock.steady_us() + round(seconds * US)
+        while (left_us := until_us - clock.steady_us()) > 0:
+            if clock.wait(stop, min(left_us / US, TICK_S)):
                 raise Stopped
-            left_s -= TICK_S
             self._advance(emit, clock)
 
     # --- while connected
@@ -164,11 +186,11 @@ class LinkSource:
         asked = self.asked_hz or dict.fromkeys(sorted(self.signals), DEFAULT_HZ)
         table = pids_of(self.found)
         schedule = Schedule(wants(asked, table, self.found.batch), self.found.batch, clock.steady_us())
-        self._by_pid = {}
+        self._by_key = {}
         for way in self.found.signals.values():
-            self._by_pid.setdefault(way.reading.pid, []).append(way)
+            self._by_key.setdefault(way.key, []).append(way)
         # Where the link has time for all, nothing is gained by making anything wait.
-        tight = not all(e.enough for e in expect(asked, self.found) if e.offered)
+        tight = not all(e.enough for e in expect(asked, model_of(self.found), table) if e.offered)
         favoured: frozenset[str] = frozenset()
         confused = 0
         while True:
@@ -188,6 +210,10 @@ class LinkSource:
             try:
                 values, reply = self._ask(session, pids)
             except Failure as failure:
+                if failure.code == "occupied":
+                    self._until_quiet(session, failure, emit, stop, clock)
+                    confused = 0
+                    continue
                 confused = 0 if failure.code in _OF_THE_CAR else confused + 1
                 again = session.talk.silent >= SILENT_MOST or confused >= CONFUSED_MOST
                 if failure.code in _START_AGAIN or again:
@@ -204,8 +230,12 @@ class LinkSource:
         if pids == (VOLTAGE,):
             volts, reply = session.voltage()
             return {ADAPTER_VOLTAGE: volts}, reply
+        reading = self._by_key[pids[0]][0].reading
+        if isinstance(reading, Identified):
+            part, reply = session.identified(reading)
+            return {w.signal: w.value(part) for w in self._by_key[pids[0]]}, reply
         data, reply = session.read(pids, self.found.lengths)
-        return {w.signal: w.value(part) for pid, part in data.items() for w in self._by_pid[pid]}, reply
+        return {w.signal: w.value(part) for pid, part in data.items() for w in self._by_key[pid]}, reply
 
     def _heard(self, values: dict[str, float], reply: Reply, emit: Emit, clock: Clock) -> None:
         if self._origin_us is None:
@@ -221,6 +251,50 @@ class LinkSource:
         for name in values:
             self._stamps.setdefault(name, deque(maxlen=1_000)).append(t_us)
         emit(Instant(t_us, values, reply.uncertainty_us))
+
+    # --- when somebody else is there
+
+    def _until_quiet(
+        self, session: Session, failure: Failure, emit: Emit, stop: threading.Event, clock: Clock
+    ) -> None:  # fmt: skip
+        """Asks nothing until it is quiet, or until somebody says so. Raises Failure when the port is gone, Stopped."""
+        self.occupied = True
+        self._again.clear()
+        self._failed(failure, emit, clock, gone=True)
+        quiet_s, longest_s = QUIET_S
+        try:
+            while True:
+                self._stay_silent(session, quiet_s, emit, stop, clock)
+                self._again.clear()
+                if self._clean(session, emit, stop, clock):
+                    return
+                quiet_s = min(2 * quiet_s, longest_s)
+        finally:
+            self.occupied = False
+            session.crowd.forget()
+
+    def _stay_silent(
+        self, session: Session, seconds: float, emit: Emit, stop: threading.Event, clock: Clock
+    ) -> None:  # fmt: skip
+        """Sends nothing until nothing was heard for so long, or until somebody says that it is quiet."""
+        until_us = clock.steady_us() + round(seconds * US)
+        while clock.steady_us() < until_us and not self._again.is_set():
+            self._wait(TICK_S, emit, stop, clock)
+            if session.talk.overheard():
+                until_us = clock.steady_us() + round(seconds * US)
+
+    def _clean(self, session: Session, emit: Emit, stop: threading.Event, clock: Clock) -> bool:
+        """Whether a few questions, a second apart, are answered as they should."""
+        for number in range(CLEAN_MOST):
+            if number:
+                self._wait(1.0, emit, stop, clock)
+            try:
+                session.single(1, 0)
+            except Failure as failure:
+                if failure.code in _START_AGAIN:
+                    raise
+                return False
+        return True
 
     # --- when it fails
 

@@ -105,6 +105,14 @@ class Talk:
             raise Stopped
         return self._wire.read(min(most_s, LOOK_S))
 
+    def now_us(self) -> int:
+        """The clock that replies are stamped with."""
+        return self._clock.steady_us()
+
+    def overheard(self) -> bool:
+        """Whether something came that nobody asked for; it is thrown away. Raises Failure when the port is gone."""
+        return bool(self._wire.read(0))
+
     def close(self) -> None:
         """Gives up the port."""
         self._wire.close()

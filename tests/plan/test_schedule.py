@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.clock import US
-from coach.sources.link.schedule import VOLTAGE, Schedule, Want, expected_hz, wants
+from coach.plan.schedule import VOLTAGE, Schedule, Want, expected_hz, wants
 
 NAMES = [f"s{n}" for n in range(12)]
 PIDS = {name: n for n, name in enumerate(NAMES)}

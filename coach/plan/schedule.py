@@ -1,17 +1,24 @@
-"""What to ask for next: earliest due first, what is judged together in one request, missed ticks dropped."""
+"""What to ask a car for next: earliest due first, what is judged together in one request, missed ticks dropped.
+
+A link runs it in real time; the rates that a link will give are found by playing it through. It talks to nobody.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from coach.clock import US
-
+US = 1_000_000
 VOLTAGE = -1
 """Stands for the adapter's own voltage among parameters; it is asked for alone."""
 
 SLACK_US = US // 2
 """Slow signals wait no longer than this for fast ones: they cost so little."""
+
+
+def batched(key: int) -> bool:
+    """Whether this key may share a request: mode-01 parameters may, the adapter's voltage and identifiers may not."""
+    return 0 <= key <= 0xFF
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,12 +72,12 @@ class Schedule:
             return ()
         # What is asked for twice as often has half the time: a link that is too slow is shared by rate.
         lead = min(ready, key=lambda p: (self._due[p] + min(self._period_us(p), SLACK_US), self._order[p]))
-        if lead == VOLTAGE or self._batch == 1:
+        if not batched(lead) or self._batch == 1:
             return self._asked((lead,), now_us)
         group = self._wants[lead].group
         near = [
             p for p, due in self._due.items()
-            if p not in {VOLTAGE, lead}
+            if batched(p) and p != lead
             and (due <= now_us or (self._wants[p].group == group and due <= now_us + self._period_us(p) // 2))
         ]  # fmt: skip
         near.sort(key=lambda p: (self._wants[p].group != group, self._due[p], self._order[p]))
@@ -99,7 +106,7 @@ def wants(asked_hz: Mapping[str, float], pid_of: Mapping[str, int], batch: int) 
     ordered = sorted(rates, key=lambda p: -rates[p])
     found, group, members, last = [], -1, 0, None
     for pid in ordered:
-        if rates[pid] != last or members == max(1, batch) or pid == VOLTAGE:
+        if rates[pid] != last or members == max(1, batch) or not batched(pid):
             group, members, last = group + 1, 0, rates[pid]
         members += 1
         found.append(Want(pid, max(1, round(US / rates[pid])), group))
