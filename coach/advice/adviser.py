@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from coach.advice.captures import alarm_state, capture_state, kind_of
 from coach.advice.choose import Chooser
 from coach.advice.hold_back import NUMBER_US, HoldBack
-from coach.advice.instruct import Situation, instruct, unmet
+from coach.advice.instruct import instruct, unmet
 from coach.advice.lane import lane, rows, warm_lane
 from coach.advice.lines import Lines, standing
-from coach.advice.moments import Moment, Moments, alarm_line, alarm_text, missed_line, secured_line
-from coach.advice.readout import Readouts, clock_text
+from coach.advice.moments import Moment, Moments, alarm_line, missed_line, secured_line
+from coach.advice.readout import Readouts
 from coach.advice.reasons import short_reason
+from coach.advice.situation import Situation
 from coach.advice.state import US, DriveState, Instruction, LinkState, RecipeWords
 from coach.advice.steer import Nudge, steer
 from coach.advice.trend import WarmUp
@@ -22,6 +24,7 @@ from coach.core.spec import Capture, JudgePlan
 from coach.core.view import CaptureView, ConditionView, JudgeView
 from coach.shown import METRIC, Units
 from coach.signals import Catalogue
+from coach.vehicle.dial import Dial
 from coach.words import Words
 
 MISSING_US = 3 * US
@@ -40,17 +43,20 @@ class Adviser:
         catalogue: the signals.
         words: the language.
         units: what the driver reads.
+        dial: what the dial shows for a speed, where that was learned: then speeds are shown and spoken as it reads.
     """
 
     def __init__(
-        self, recipe: RecipeWords, plan: JudgePlan, catalogue: Catalogue, words: Words, units: Units = METRIC
-    ) -> None:
+        self, recipe: RecipeWords, plan: JudgePlan, catalogue: Catalogue, words: Words, units: Units = METRIC,
+        dial: Dial | None = None,
+    ) -> None:  # fmt: skip
         self._plan = plan
-        self._words = words
+        self._catalogue = catalogue
+        self._words, self._units, self._dial = words, units, dial
         self._captures: Mapping[str, Capture] = {c.id: c for c in plan.captures}
         self._titles = {c.id: c.title for c in recipe.captures}
         self._places = {c.id: c.place for c in recipe.captures}
-        self._lines = Lines(words, Readouts(catalogue, words, units))
+        self._lines = Lines(words, Readouts(catalogue, words, units, dial))
         self._chooser = Chooser(plan.captures)
         self._moments = Moments(self._captures)
         self._hold_back = HoldBack()
@@ -63,6 +69,15 @@ class Adviser:
         self._slow: dict[str, Any] = {}
         self._slow_key: object = None
         self._slow_at = 0
+
+    def read_as(self, words: Words | None = None, units: Units | None = None, dial: Dial | None = None) -> None:
+        """Goes on in another language or other units, or with what the dial shows; what is left out stays."""
+        self._words = words or self._words
+        self._units = units or self._units
+        self._dial = dial or self._dial
+        self._lines = Lines(self._words, Readouts(self._catalogue, self._words, self._units, self._dial))
+        self._voice.words = self._words
+        self._slow_key = None
 
     def seen(self) -> None:
         """Somebody has seen the alarm and closes it."""
@@ -107,8 +122,11 @@ class Adviser:
             "drive": drive.json(view.t_us),
             "face": self._face(face, shown, now_us),
             "lead": None,
-            "captures": [self._capture(c, view.t_us) for c in view.captures],
-            "alarm": self._alarm(),
+            "captures": [
+                capture_state(self._captures[c.id], self._titles[c.id], self._places[c.id], c, view.t_us)
+                for c in view.captures
+            ],
+            "alarm": alarm_state(self._lines, self._moments.alarm),
             "link": link.json(),
         }
         if shown is not None:
@@ -152,6 +170,9 @@ class Adviser:
         if drive.phase == "paused":
             return lines.make("paused", ground="lost", mark="dashed", rank="at_once")
         if shown is None or not left:
+            skipped = [c for c in view.captures if c.secured_count < self._captures[c.id].times]
+            if skipped:
+                return lines.make("skipped_left", number=str(len(skipped)), kind="count", rank="moment")
             done = any(c.secured_count for c in view.captures)
             code = "everything" if done else "nothing_left"
             if done:
@@ -201,23 +222,32 @@ class Adviser:
         awaited = [c.signal for c in shown.conditions if self._lines.readouts[c.signal].family != "gear"]
         never = [*shown.missing, *(c.signal for c in shown.conditions if c.status == "missing" and c.signal in awaited)]
         missing = tuple(dict.fromkeys(s for s in never if view.t_us >= patience.get(s, MISSING_US)))
+        roads = any(self._places[c.id] == "road" for c in self._chooser.open_captures(view))
+        needed = next((self._titles[n] for n in capture.needs if n in self._titles and not self._is_done(view, n)), "")
         return Situation(
-            capture, self._titles[shown.id], self._places[shown.id], shown, view.t_us, missing, _standing(view)
-        )
+            capture, self._titles[shown.id], self._places[shown.id], shown, view.t_us, missing, _standing(view),
+            roads, needed,
+        )  # fmt: skip
+
+    def _is_done(self, view: JudgeView, capture: str) -> bool:
+        return any(c.id == capture and c.secured_count >= self._captures[capture].times for c in view.captures)
 
     def _face(self, face: Instruction, shown: CaptureView | None, now_us: int) -> dict[str, Any]:
         hold = attempt = None
+        sweep = False
         if shown is not None and shown.phase == "running":
             attempt = (shown.id, shown.number)
-            whole = self._captures[shown.id].hold_us
-            if whole and shown.left is not None:
-                hold = (shown.left, float(whole))
-        speech, number = self._voice.update(face, now_us, hold=hold, attempt=attempt)
-        return {**face.json(), "speech": speech, "speech_id": number}
+            capture = self._captures[shown.id]
+            sweep = capture.sweep is not None
+            # Of pieces that are collected, first the piece is left and then the whole: there is no one half of it.
+            if capture.hold_us and shown.left is not None and capture.collect is None:
+                hold = (shown.left, float(capture.hold_us))
+        speech, number, unit = self._voice.update(face, now_us, hold=hold, attempt=attempt, sweep=sweep)
+        return {**face.json(), "speech": speech, "speech_id": number, "speech_unit": unit}
 
     def _lead(self, shown: CaptureView, t_us: int, face: Instruction, now_us: int, *, lost: bool) -> dict[str, Any]:
         capture = self._captures[shown.id]
-        warming = self._warming(shown) if face.code == "warm_up" else None
+        warming = self._warming(shown) if face.code.startswith("warm_up") else None
         made = warming or lane(self._lines, capture, shown, lost=lost)
         row_list, more = ([], None) if warming else rows(self._lines, capture, shown, t_us, lost=lost)
         slow = {
@@ -238,7 +268,8 @@ class Adviser:
             rest = {"low": 0.0, "high": 1.0, "at": None, "age_s": None} if now is None else now
             kept.append({**rest, **row})
         return {
-            "id": shown.id, "title": self._titles[shown.id], "kind": "hold" if capture.sweep is None else "sweep",
+            "id": shown.id, "title": self._titles[shown.id], "kind": kind_of(capture),
+            "confirm": list(capture.confirm) if shown.gate == "confirm" else [],
             "place": self._places[shown.id], "phase": shown.phase, "gate": shown.gate, "number": shown.number,
             "lane": made, "rows": kept, "more": self._slow["more"],
         }  # fmt: skip
@@ -259,36 +290,6 @@ class Adviser:
         spare = "" if minutes is None else self._words("row.minutes", minutes=minutes)
         first = trend.first if trend.first is not None else condition.value
         return warm_lane(self._lines, condition, first, spare)
-
-    def _capture(self, view: CaptureView, t_us: int) -> dict[str, Any]:
-        capture = self._captures[view.id]
-        last = view.last
-        if view.secured_count >= capture.times:
-            outcome = "secured"
-        elif view.phase == "running":
-            outcome = "running"
-        elif view.gate == "skipped":
-            outcome = "skipped"
-        elif last is not None and not last.small and last.outcome is not Outcome.SECURED:
-            outcome = str(last.outcome)
-        else:
-            outcome = "todo"
-        return {
-            "id": view.id, "title": self._titles[view.id], "kind": "hold" if capture.sweep is None else "sweep",
-            "place": self._places[view.id], "outcome": outcome, "asked": capture.times,
-            "done": min(view.secured_count, capture.times), "gate": view.gate, "phase": view.phase,
-            "gate_left": None if view.gate_us is None else clock_text(view.gate_us - t_us),
-        }  # fmt: skip
-
-    def _alarm(self) -> dict[str, Any] | None:
-        active = self._moments.alarm
-        if active is None:
-            return None
-        return {
-            "signal": active.alarm.signal, "capture": active.alarm.capture, "unseen": active.alarm.unseen,
-            "inside": active.inside_us is not None, "line": alarm_line(self._lines, active).line,
-            "text": alarm_text(self._lines, active),
-        }  # fmt: skip
 
 
 def _standing(view: JudgeView) -> bool | None:

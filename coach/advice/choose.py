@@ -5,12 +5,16 @@ from __future__ import annotations
 from coach.advice.instruct import past_start, swept, unmet
 from coach.advice.lines import is_standing_capture, standing
 from coach.core.spec import Capture
-from coach.core.view import CaptureView, JudgeView
+from coach.core.view import CaptureView, ConditionView, JudgeView
 
+WARMING = ("coolant_temp", "oil_temp")
 SETTLE_US = 1_500_000
 """A hold must have run for so long before it takes the lead from another capture: speeds pass through many bands."""
 PATIENCE_US = ((2, 3_000_000), (1, 8_000_000))
 """Fewer unmet conditions by so many, for so long: then another capture takes the lead."""
+COLD = 4
+"""An idle counts as so many conditions further while the engine is cold and something is left for the road: a drive
+warms it, idling hardly does, and the idle itself would have to wait anyway (common practice, no source)."""
 MOVING = 3
 """A capture made at standstill counts as so many conditions further while the car moves: nobody stops for its sake."""
 _PASSING = ("rest", "inside")
@@ -29,6 +33,7 @@ class Chooser:
         self._ran_since: dict[str, int] = {}
         self._rival: tuple[str, int] | None = None
         self._rival_since = 0
+        self._roads = False
 
     @property
     def lead(self) -> str | None:
@@ -62,6 +67,7 @@ class Chooser:
             self._rival = None
             return max(ready, key=lambda c: (c.progress, -self._index[c.id]))
         free = [c for c in left if c.gate is None or (c is current and c.gate in _PASSING)]
+        self._roads = any(not is_standing_capture(self._captures[c.id]) for c in free)
         if not free:
             return min(left, key=lambda c: (_GATES.index(c.gate or "skipped"), self._index[c.id]), default=None)
         nearest = min(free, key=lambda c: (self._distance(c), self._index[c.id]))
@@ -91,4 +97,9 @@ class Chooser:
         condition = swept(view)
         past = capture.sweep is not None and condition is not None and past_start(capture.sweep, condition.value)
         moving = is_standing_capture(capture) and standing(view) is False
-        return len(unmet(view)) + past + MOVING * moving
+        cold = self._roads and is_standing_capture(capture) and any(map(_is_cold, unmet(view)))
+        return len(unmet(view)) + past + MOVING * moving + COLD * cold
+
+
+def _is_cold(condition: ConditionView) -> bool:
+    return condition.status == "low" and condition.signal in WARMING

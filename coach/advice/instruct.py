@@ -6,10 +6,11 @@ instruction; holding back is done elsewhere.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 
 from coach.advice.lines import Lines, is_standing_capture, pedal_band, standing
 from coach.advice.readout import ORDER, clock_text, order_of
+from coach.advice.situation import Situation, collecting, shut
 from coach.advice.state import FaceMark, Instruction
 from coach.core.spec import Band, Capture, Sweep
 from coach.core.view import CaptureView, ConditionView
@@ -21,22 +22,6 @@ ENGINE_RUNS_RPM = 300.0
 _ENGINE = ORDER.index("engine")
 NO_DATA = ("missing", "stale", "unknown")
 BAD_DATA = ("unreadable", "out_of_range")
-
-
-@dataclass(frozen=True, slots=True)
-class Situation:
-    """What an instruction is made from.
-
-    `missing` are signals that should have come by now; `standing` is whether the car stands (None: not known).
-    """
-
-    capture: Capture
-    title: str
-    place: str
-    view: CaptureView
-    t_us: int
-    missing: tuple[str, ...] = ()
-    standing: bool | None = None
 
 
 def unmet(view: CaptureView, *, running: bool = False) -> list[ConditionView]:
@@ -69,7 +54,7 @@ def instruct(lines: Lines, now: Situation) -> Instruction:
         left = now.capture.times - view.secured_count
         return lines.make("again", number=str(left), kind="count", about=view.id)
     if view.phase == "closed" and view.gate is not None:
-        return _gate(lines, now)
+        return shut(lines, now) or _waiting(lines, now)
     return _waiting(lines, now)
 
 
@@ -146,6 +131,9 @@ def _toward(lines: Lines, now: Situation, condition: ConditionView) -> Instructi
     if family == "gear":
         return gear_line(lines, condition)
     if family == "temperature":
+        if not down and now.standing and now.roads:
+            # An idling engine warms slowly, and nothing on the road can be done meanwhile.
+            return lines.amount("warm_up_driving", condition)
         return lines.amount("cool_down" if down else "warm_up", condition)
     if family == "speed":
         if down and condition.high is not None and condition.high < 1:
@@ -206,29 +194,6 @@ def _no_data(lines: Lines, signal: str, caption: str, *, bad: bool = False) -> I
     return lines.make("signal_missing", about=signal, name=name, caption=caption)
 
 
-def _gate(lines: Lines, now: Situation) -> Instruction:
-    view, gate = now.view, now.view.gate
-    if gate == "arm":
-        where = "arm_parked" if now.place == "parked" else "arm"
-        code = f"{where}_standing" if now.standing else "arm_parked" if now.place == "parked" else "arm_road"
-        return lines.make(code, about=view.id, title=now.title)
-    if gate == "rest":
-        left = None if view.gate_us is None else view.gate_us - now.t_us
-        return lines.make("rest", number="" if left is None else clock_text(left), kind="clock", about=view.id)
-    if gate == "confirm":
-        item = now.capture.confirm[0] if now.capture.confirm else now.title
-        return lines.make("confirm", about=view.id, item=item)
-    if gate == "inside":
-        beyond = next((x for x in view.limits if x.status != "inside"), None)
-        name = lines.readouts[beyond.signal].name if beyond is not None else now.title
-        return lines.make("back_inside", about=view.id, name=name)
-    if gate == "limit":
-        return lines.make("wait_limit", about=view.id, title=now.title)
-    if gate == "paused":
-        return lines.make("paused", ground="lost", mark="dashed")
-    return _waiting(lines, now)
-
-
 def _running(lines: Lines, now: Situation) -> Instruction:
     view, capture = now.view, now.capture
     if capture.sweep is None:
@@ -249,9 +214,17 @@ def _running(lines: Lines, now: Situation) -> Instruction:
 
 def _hold(lines: Lines, now: Situation) -> Instruction:
     """Hold on: the time left counts to zero. Before the first instant of it, all of it is left."""
-    hold_us = now.capture.hold_us or 0
-    left = now.view.left if now.view.left is not None else hold_us
-    return lines.make(hold_code(lines, now.capture), number=clock_text(left), kind="clock", about=now.view.id)
+    collect = now.capture.collect
+    if collect is None:
+        whole, caption = now.capture.hold_us or 0, "caption"
+    else:
+        whole, caption = max(0, collect.total_us - (now.view.collected_us or 0)), "caption_collect"
+    left = now.view.left if now.view.left is not None else whole
+    code = hold_code(lines, now.capture)
+    made = lines.make(code, number=clock_text(left), kind="clock", about=now.view.id)
+    if collect is None:
+        return made
+    return replace(made, caption=collecting(lines, now, caption))
 
 
 def hold_code(lines: Lines, capture: Capture) -> str:

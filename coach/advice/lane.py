@@ -37,8 +37,10 @@ def lane(lines: Lines, capture: Capture, view: CaptureView, *, lost: bool) -> di
     made["spare"] = _spare(readout, condition, lost=lost)
     made["low"], made["high"] = condition.low, condition.high
     made["low_text"], made["high_text"] = low_text, high_text
-    made["progress"] = round(view.progress if view.phase in {"running", "held"} else 0.0, 4)
-    made["goal"] = clock_text(capture.hold_us or 0)
+    # What is collected stays collected, also between two pieces.
+    counts = view.phase in {"running", "held"} or capture.collect is not None
+    made["progress"] = round(view.progress if counts else 0.0, 4)
+    made["goal"] = clock_text(capture.collect.total_us if capture.collect is not None else capture.hold_us or 0)
     made["ghost"] = _ghost(view)
     y = _height(condition.value, *band_ends(readout, condition.low, condition.high))
     made["head"] = None if y is None else {"x": made["progress"], "y": y}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable
+from dataclasses import replace
 
 from coach.advice.readout import Readouts
 from coach.advice.state import FaceMark, Ground, Instruction, NumberKind, Rank
@@ -63,11 +64,14 @@ class Lines:
         bound = target if target is not None else condition.low if mark == "up" else condition.high
         low_text, high_text = readout.bounds(condition.low, condition.high)
         bound_text = (low_text if bound == condition.low else high_text) or ""
-        return self.make(
+        made = self.make(
             code, number=number, kind="amount", ground=ground, mark=mark, rank=rank, about=condition.signal,
             unit=readout.unit, name=readout.inside, Name=readout.name,
             amount=readout.spoken(number) if number else "", target=readout.spoken(bound_text) if bound_text else "",
         )  # fmt: skip
+        named = {"{amount}": number, "{target}": bound_text}
+        spoken = self.words.get(f"face.{code}.speech") or ""
+        return replace(made, unit=readout.unit_spoken) if any(v and k in spoken for k, v in named.items()) else made
 
 
 def is_standing_capture(capture: Capture) -> bool:

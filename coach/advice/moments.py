@@ -16,6 +16,8 @@ SECURED_US = 4 * US
 MISSED_US = 6 * US
 ALARM_INSIDE_US = 8 * US
 """An alarm closes by itself when the value has been inside for so long, or when an unseen one is so old."""
+LONGEST = 56
+"""Letters of a caption that two lines of a phone hold (342 px at 23 px a letter's height)."""
 _PERSON = (Code.DISARMED, Code.PAUSED, Code.SKIPPED, Code.DRIVE_ENDED)
 """Ends that a person chose: nobody needs to be told that they missed."""
 _DATA = (Code.STALE, Code.UNKNOWN, Code.GAP, Code.RATE)
@@ -191,8 +193,12 @@ def missed_line(lines: Lines, attempt: Attempt, capture: Capture, why: str) -> I
     stopped = attempt.outcome is Outcome.STOPPED
     line = words(f"face.missed.{missed_key(lines, attempt)}", name=_name(lines, attempt))
     number = "" if stopped else _short(lines, attempt, capture)
-    aim = "" if stopped else _aim(lines, attempt, capture)
-    caption = words(f"face.missed.{'caption' if number else 'caption_bare'}", why=why, aim=aim)
+    aim = "" if stopped else _aim(lines, attempt, capture) or _remedy(lines, attempt)
+    key = f"face.missed.{'caption' if number else 'caption_bare'}"
+    caption = words(key, why=why, aim=aim)
+    if aim and len(caption) > LONGEST:
+        # Two lines are all there is: the line has said what went wrong, so what to do differently stays.
+        caption = words(key, why="", aim=aim.strip())
     clock = capture.sweep is None
     return Instruction(
         "missed", line, number, ("clock" if clock else "amount") if number else "none", caption,
@@ -220,6 +226,12 @@ def missed_key(lines: Lines, attempt: Attempt) -> str:
     if reason.code in {Code.LOW, Code.HIGH, Code.SATURATED}:
         return f"{'other' if family == 'load' else family}_{'low' if reason.code is Code.LOW else 'high'}"
     return reason.code.value if f"face.missed.{reason.code.value}" in lines.words else "other"
+
+
+def _remedy(lines: Lines, attempt: Attempt) -> str:
+    """What to do differently, in two or three words; empty where nobody in the car can."""
+    key = f"face.missed_do.{missed_key(lines, attempt)}"
+    return f" {lines.words(key)}" if key in lines.words else ""
 
 
 def _name(lines: Lines, attempt: Attempt) -> str:

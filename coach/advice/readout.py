@@ -8,10 +8,14 @@ from __future__ import annotations
 import math
 from typing import Literal
 
-from coach.shown import METRIC, Units, show_against, show_band, show_difference, unit_written
+from coach.shown import METRIC, Shown, Units, show_against, show_band, show_difference, unit_written
 from coach.signals import Catalogue, Signal
+from coach.unit_factors import convert
+from coach.vehicle.dial import Dial
 from coach.words import Words, inside
 
+DIAL = "road_speed"
+"""The signal that a driver reads on a dial."""
 RPM_STEP = 50
 """Engine speeds count down in fifties: finer figures flicker and help nobody."""
 
@@ -51,14 +55,50 @@ def clock_text(us: float) -> str:
 class Readout:
     """One signal in the driver's units."""
 
-    def __init__(self, signal: Signal, words: Words, units: Units = METRIC) -> None:
+    def __init__(self, signal: Signal, words: Words, units: Units = METRIC, dial: Dial | None = None) -> None:
         self.signal = signal
         self.words = words
         self.units = units
         self.family = family_of(signal)
         self.unit = unit_written(signal.unit, units)
-        self.name = signal.short
-        self.inside = inside(signal.short)
+        self.dial = dial if signal.name == DIAL else None
+        self.name = words("row.dial") if self.dial is not None else words.of_signal(signal.name, "short", signal.short)
+        self.inside = inside(self.name)
+
+    @property
+    def unit_spoken(self) -> str:
+        """The unit as a voice says it."""
+        spoken: dict[str, str] = self.words.table["spoken_units"]
+        return spoken.get(self.units.of(self.signal.unit), "")
+
+    def _against(self, value: float | None, low: float | None, high: float | None) -> Shown:
+        """A value beside its band; of the dial, inside on it exactly if it passes."""
+        shown = show_against(value, low, high, self.signal.unit, self.units, step=self.signal.step)
+        if self.dial is None or value is None or not math.isfinite(value):
+            return shown
+        outside = (low is not None and value < low) or (high is not None and value > high)
+        ends = [x for x in (low, high) if x is not None]
+        # Inside a band one offset stands for all of it; outside, the needle is where it is.
+        return self._moved(shown, value if outside or not ends else sum(ends) / len(ends))
+
+    def _band(self, low: float | None, high: float | None) -> tuple[Shown | None, Shown | None]:
+        """The bounds as the readings that pass; of the dial, as it reads then."""
+        low_shown, high_shown = show_band(low, high, self.signal.unit, self.units, step=self.signal.step)
+        ends = [x for x in (low, high) if x is not None]
+        if self.dial is None or not ends:
+            return low_shown, high_shown
+        kmh = sum(ends) / len(ends)
+        return (
+            None if low_shown is None else self._moved(low_shown, kmh),
+            None if high_shown is None else self._moved(high_shown, kmh),
+        )
+
+    def _moved(self, shown: Shown, kmh: float) -> Shown:
+        """As the dial reads it, where its offset is that at `kmh`; in whole steps."""
+        assert self.dial is not None
+        by = max(0, round(convert(self.dial.shows(kmh) - kmh, "km/h", self.units.speed, difference=True)))
+        places = len(shown.text.partition(".")[2])
+        return Shown(shown.value + by, f"{shown.value + by:.{places}f}", shown.unit)
 
     def value(self, value: float | None, low: float | None = None, high: float | None = None) -> str:
         """A value as text, on the side of the bounds on which it is; gears and states as figures."""
@@ -67,15 +107,15 @@ class Readout:
         if self.family == "gear":
             return f"{value:g}"
         if self.signal.states:
-            return dict(self.signal.states).get(round(value), f"{value:g}")
+            state = dict(self.signal.states).get(round(value), f"{value:g}")
+            return self.words.of_signal(self.signal.name, f"states.{round(value)}", state)
         if self.family == "engine" and low is None and high is None:
             return f"{round(value / 10) * 10:d}"
-        return show_against(value, low, high, self.signal.unit, self.units, step=self.signal.step).text
+        return self._against(value, low, high).text
 
     def bounds(self, low: float | None, high: float | None) -> tuple[str | None, str | None]:
         """Bounds as the readings that pass."""
-        shown = show_band(low, high, self.signal.unit, self.units, step=self.signal.step)
-        return tuple(None if s is None else s.text for s in shown)  # type: ignore[return-value]
+        return tuple(None if s is None else s.text for s in self._band(low, high))  # type: ignore[return-value]
 
     def asked(self, low: float | None, high: float | None, wander: float | None = None) -> str:
         """What a condition asks, in a few words."""
@@ -98,8 +138,8 @@ class Readout:
 
     def off(self, value: float, low: float | None, high: float | None) -> str:
         """How far outside, as a number that counts to zero: whole, engine speeds in fifties, never zero outside."""
-        shown = show_against(value, low, high, self.signal.unit, self.units, step=self.signal.step)
-        low_shown, high_shown = show_band(low, high, self.signal.unit, self.units, step=self.signal.step)
+        shown = self._against(value, low, high)
+        low_shown, high_shown = self._band(low, high)
         if low is not None and value < low and low_shown is not None:
             return self._amount(low_shown.value - shown.value)
         if high is not None and value > high and high_shown is not None:
@@ -122,8 +162,8 @@ class Readout:
                 return words("row.right")
             count = max(1, round(abs(target - value)))
             return words("row.up" if value < target else "row.down", count=words.spelled(count))
-        shown = show_against(value, low, high, self.signal.unit, self.units, step=self.signal.step)
-        low_shown, high_shown = show_band(low, high, self.signal.unit, self.units, step=self.signal.step)
+        shown = self._against(value, low, high)
+        low_shown, high_shown = self._band(low, high)
         places = len(shown.text.partition(".")[2])
         if low is not None and value < low and low_shown is not None:
             return words("row.under", amount=f"{low_shown.value - shown.value:.{places}f}")
@@ -162,8 +202,8 @@ class Readout:
 class Readouts:
     """Readouts by signal name, made when first asked for."""
 
-    def __init__(self, catalogue: Catalogue, words: Words, units: Units = METRIC) -> None:
-        self._catalogue, self._words, self._units = catalogue, words, units
+    def __init__(self, catalogue: Catalogue, words: Words, units: Units = METRIC, dial: Dial | None = None) -> None:
+        self._catalogue, self._words, self._units, self._dial = catalogue, words, units, dial
         self._made: dict[str, Readout] = {}
 
     def __contains__(self, name: object) -> bool:
@@ -171,5 +211,5 @@ class Readouts:
 
     def __getitem__(self, name: str) -> Readout:
         if name not in self._made:
-            self._made[name] = Readout(self._catalogue[name], self._words, self._units)
+            self._made[name] = Readout(self._catalogue[name], self._words, self._units, self._dial)
         return self._made[name]

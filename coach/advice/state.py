@@ -93,6 +93,7 @@ class Instruction:
         number: what is left or how far off, counting to zero (a gear is named); empty with `number_kind` `none`.
         rank: how it may take the screen: at once, as a moment that lasts, as a correction, or in its turn.
         about: what tells it apart from another of the same code (signal, capture, attempt).
+        unit: of the number in `speech`, as it is spoken; empty where there is none.
     """
 
     code: str
@@ -105,6 +106,7 @@ class Instruction:
     mark: FaceMark = "none"
     rank: Rank = "plain"
     about: Hashable = field(default=None)
+    unit: str = ""
 
     @property
     def key(self) -> Hashable:

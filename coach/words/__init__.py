@@ -50,6 +50,11 @@ class Words:
                 return self(key, **values)
         raise KeyError(keys[-1])
 
+    def of_signal(self, signal: str, part: str, otherwise: str) -> str:
+        """A signal's `title`, `short` name or `states.N` in this language; the catalogue's own where there is none."""
+        found = self.get(f"signals.{signal}.{part}")
+        return found if isinstance(found, str) else otherwise
+
     def counted(self, key: str, count: int, **values: object) -> str:
         """The sentence under `key`, or under `key` with `_one` when `count` is 1."""
         return self(f"{key}_one" if count == 1 and f"{key}_one" in self else key, count=count, **values)

@@ -129,9 +129,10 @@ def test_everything_secured():
     assert state["face"]["speech"] == "Everything secured. Drive home."
 
 
-def test_nothing_left_when_all_is_skipped():
+def test_what_was_skipped_is_not_forgotten():
+    """Nothing else is left: the page says how many wait to be taken up again, and never that it is everything."""
     state = at_once(PART_LOAD, phase="closed", gate="skipped")
-    assert face(state)[:3] == ("calm", "none", "Nothing left to record")
+    assert face(state) == ("calm", "none", "Only skipped ones are left", "1", "to go. More takes them up again.")
     assert state["captures"][0]["outcome"] == "skipped"
 
 

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from coach.advice.instruct import Situation, hold_code, instruct, lead_band
+from coach.advice.instruct import hold_code, instruct, lead_band
+from coach.advice.situation import Situation
 from coach.core.spec import Band, Capture, Sweep
 from coach.core.view import ConditionView
 from coach.shown import IMPERIAL
@@ -210,7 +211,7 @@ def test_time_to_wait_is_counted():
         ("arm", True, IDLE, "Arm it when ready"),
         ("limit", None, ROLL_ON, "Nothing more for now"),
         ("paused", None, ROLL_ON, "Paused, still recording"),
-        ("needs", None, PART_LOAD, "Change up"),
+        ("needs", None, PART_LOAD, "Something else comes first"),
     ],
 )
 def test_gates(gate, standing, capture, line):

@@ -19,7 +19,7 @@ def said(*steps):
     voice, heard, last = Voice(load_words()), [], 0
     for seconds, face, left in steps:
         hold = None if left is None else (left * S, 180.0 * S)
-        text, number = voice.update(face, seconds * S, hold=hold, attempt="a")
+        text, number, _ = voice.update(face, seconds * S, hold=hold, attempt="a")
         if number != last:
             heard.append(text)
             last = number

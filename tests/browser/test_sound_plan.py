@@ -1,4 +1,4 @@
-"""What is heard when: priorities, cutting, ducking, repeats, one utterance waiting. The plan has no clock: times are given.
+"""What is heard when: priorities, cutting, ducking, repeats, one utterance waiting. Times are given: it has no clock.
 
 The rules and figures are the project's own (the sound table in docs/explanation/what-you-hear.md).
 """

@@ -7,6 +7,7 @@ pulse (Singer, Lerner, Kellman, Robinson, NHTSA, 2015; the figures from memory).
 from __future__ import annotations
 
 import base64
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -176,7 +177,7 @@ def is_urgent(samples, hz):
     start, end = found[0]
     body = samples[start * RATE // 1000 + 400 : end * RATE // 1000 - 400]
     harmonics = sum(level(body, hz * n) > 0.05 * level(body, hz) for n in range(1, 6))
-    gaps = [b[0] - a[1] for a, b in zip(found, found[1:], strict=False)]
+    gaps = [b[0] - a[1] for a, b in pairwise(found)]
     peaks = envelope(samples)[start:end]
     full = (peaks > 0.89 * peaks.max()).mean()  # within 1 dB
     return hz >= 1000 and harmonics >= 3 and bool(gaps) and max(gaps) <= 125 and full >= 0.7
