@@ -1,4 +1,4 @@
-"""The drive that the long test records again and again: short holds that are met and broken, so that much is written."""
+"""The drive that the long test records again and again: short holds, met and broken, so that much is written."""
 
 from __future__ import annotations
 

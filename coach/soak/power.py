@@ -25,7 +25,7 @@ SITES = 600
 
 @dataclass
 class Cuts:
-    """What came of it: images that were opened, and what was found in them; `sites` counts what was written and synced."""
+    """What came of it: images that were opened, what was found in them; `sites` counts what was written and synced."""
 
     images: int = 0
     samples: int = 0
@@ -53,7 +53,7 @@ class _Noting(InPlace):
 def cut_power(work: Path, images: int, *, seed: int = 1, seconds: float = SECONDS) -> Cuts:
     """Records a drive on a disk that forgets, and opens what is left at about `images` moments of it.
 
-    Each moment is looked at twice: as if nothing of what was not synced had got to the disk, and as if a part of it had.
+    Each moment is looked at twice: as if nothing that was not synced had got to the disk, and as if a part of it had.
 
     Args:
         work: an empty folder.

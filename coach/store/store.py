@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Self
 from urllib.parse import quote
@@ -174,6 +174,10 @@ class Store(Reader):
     def behind_s(self) -> float:
         """How far the writer is behind, in seconds."""
         return self._writer.behind_us() / US
+
+    def settle(self, done: Callable[[], None]) -> None:
+        """Calls `done`, in another thread, once all that was handed in until now is durable or has failed."""
+        self._writer.post(lambda _: None, lambda _: done(), wait=False)
 
     def schema(self) -> tuple[int, int]:
         """Version of the database's schema, and the one this program writes."""
