@@ -59,24 +59,31 @@ class _Stream:
 def events(services: Services, last: str | None) -> Iterator[bytes]:
     """Events in the format of server-sent events, until the ring is closed.
 
-    A listener whose `last` is known goes on right after it. One who was away too long, or knew an earlier start of the
-    server, is told so by a `gap`, and gets a `state`.
+    A listener whose `last` is known is told how many messages it missed (`resumed`), and gets them. One who was away
+    too long is told so by a `gap`, and gets a `state`. One who knew an earlier start of the server is told so too, and
+    then gets everything since this start, as far as it is kept: nothing of it was seen before.
     """
     ring, boot = services.ring, services.boot
     yield b"retry: 1000\n\n"
-    at = _place(last, boot)
-    missed = None if at is None else ring.since(at)
-    if at is None or missed is None:
-        at = ring.last
+    known = _place(last, boot)
+    missed = None if known is None else ring.since(known)
+    at = 0 if known is None else known
+    if missed is None:
+        restarted = last is not None and known is None
+        missed = ring.since(0) if restarted else None
+        at = ring.last if missed is None else 0
         if last is not None:
-            yield _event("gap", json.dumps({"after": last}), f"{boot}-{at}")
+            yield _event("gap", json.dumps({"after": last, "restarted": restarted}), f"{boot}-{at}")
         yield _event("state", json.dumps(services.state(), separators=(",", ":")), f"{boot}-{at}")
+    if missed is not None:
+        # Without an id of its own: whoever is cut off right here is no farther than before.
+        yield f"event: resumed\ndata: {json.dumps({'messages': len(missed)})}\n\n".encode()
     while not ring.closed:
         messages = ring.wait(at, HEARTBEAT_S)
         if messages is None:
             # This listener read so slowly that messages are gone: it is told, and goes on with the newest state.
-            at = ring.last
-            yield _event("gap", json.dumps({"after": f"{boot}-{at}"}), f"{boot}-{at}")
+            before, at = at, ring.last
+            yield _event("gap", json.dumps({"after": f"{boot}-{before}", "restarted": False}), f"{boot}-{at}")
             yield _event("state", json.dumps(services.state(), separators=(",", ":")), f"{boot}-{at}")
         elif messages:
             at = messages[-1].sequence

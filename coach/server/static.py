@@ -1,4 +1,4 @@
-"""The page's files: right types, checked by tag at each load, packed when that helps. Nothing else of the disk."""
+"""The page's files and words: right types, checked by tag at each load, packed when that helps. Nothing else."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from flask import Response, request
 from werkzeug.exceptions import NotFound as Missing
 
 from coach.assets import web_root
+from coach.server.shell import WORKER, bare, files_below, shell, with_shell, words_file, words_paths
 
 TYPES = {
     ".html": "text/html; charset=utf-8",
@@ -48,10 +49,14 @@ class Static:
 
     def answer(self, path: str) -> Response:
         """The file at `path`, or not modified. Raises werkzeug's NotFound."""
-        full = self._find(path)
-        file = self._load(full)
+        kind = TYPES[".json"]
+        file = self._words(path)
+        if file is None:
+            full = self._find(path)
+            kind = TYPES[full.suffix]
+            file = self._worker(full) if path == WORKER else self._load(full)
         packed = file.packed if request.accept_encodings.quality("gzip") > 0 else None
-        response = Response(file.plain if packed is None else packed, content_type=TYPES[full.suffix])
+        response = Response(file.plain if packed is None else packed, content_type=kind)
         response.set_etag(file.tag if packed is None else f"{file.tag}-gz")
         response.headers["Cache-Control"] = "no-cache"
         if file.packed is not None:
@@ -60,6 +65,37 @@ class Static:
             response.headers["Content-Encoding"] = "gzip"
         response.make_conditional(request)
         return response
+
+    def shell(self) -> dict[str, object]:
+        """Version, files and tags of what a phone keeps of the page."""
+        paths = files_below(self._root, TYPES, HIDDEN)
+        tags = {path: self._load(self._root.joinpath(*path.split("/"))).tag for path in paths}
+        for path in words_paths():
+            words = self._words(path)
+            if words is not None:
+                tags[path] = words.tag
+        worker = self._root / WORKER
+        return shell(tags, worker.read_bytes() if worker.is_file() else b"")
+
+    def _worker(self, full: Path) -> _File:
+        return _made((0, 0), with_shell(self._load(full).plain, self.shell()), packs=True)
+
+    def _words(self, path: str) -> _File | None:
+        """Words under an address of their own; made once, because the catalogue does not change while we run."""
+        if not path.startswith("words/"):
+            return None
+        key = Path(path)
+        with self._lock:
+            known = self._files.get(key)
+        if known is not None:
+            return known
+        plain = words_file(path)
+        if plain is None:
+            return None
+        made = _made((0, 0), plain, packs=True)
+        with self._lock:
+            self._files[key] = made
+        return made
 
     def _find(self, path: str) -> Path:
         parts = path.split("/")
@@ -78,10 +114,16 @@ class Static:
         if known is not None and known.stamp == stamp:
             return known
         plain = full.read_bytes()
-        packed = gzip.compress(plain, mtime=0) if full.suffix in PACKED else None
-        if packed is not None and len(packed) >= len(plain):
-            packed = None
-        made = _File(stamp, hashlib.sha256(plain).hexdigest()[:20], plain, packed)
+        if full.suffix in {".js", ".css"} and full.relative_to(self._root).parts[0] != "vendor":
+            plain = bare(plain.decode(), full.suffix).encode()
+        made = _made(stamp, plain, packs=full.suffix in PACKED)
         with self._lock:
             self._files[full] = made
         return made
+
+
+def _made(stamp: tuple[int, int], plain: bytes, *, packs: bool) -> _File:
+    packed = gzip.compress(plain, mtime=0) if packs else None
+    if packed is not None and len(packed) >= len(plain):
+        packed = None
+    return _File(stamp, hashlib.sha256(plain).hexdigest()[:20], plain, packed)

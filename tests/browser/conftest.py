@@ -47,7 +47,8 @@ class Opened:
 
     def _note(self, kind: str, text: str) -> None:
         # A refused request is an answer of the server, shown to people; policy violations and errors are not.
-        if kind in {"error", "warning"} and "status of 404" not in text:
+        # Nor is what this harness says when it blocks a worker.
+        if kind in {"error", "warning"} and "status of 404" not in text and "blocked by Playwright" not in text:
             self.complaints.append(text)
 
 
@@ -63,8 +64,10 @@ def opening(browser: Browser, server: FixtureServer) -> Iterator[Open]:
         at: str = "#/", *, light: str = "day", size: tuple[int, int] = PHONE, clock: bool = False, **options: object
     ) -> Opened:
         context = browser.new_context(
-            viewport={"width": size[0], "height": size[1]}, reduced_motion="reduce", **options
-        )
+            viewport={"width": size[0], "height": size[1]}, reduced_motion="reduce",
+            # Where a test is not about it, no worker fetches the whole page once more.
+            **{"service_workers": "block", **options},
+        )  # fmt: skip
         context.set_default_timeout(10_000)
         contexts.append(context)
         opened = Opened(context.new_page())

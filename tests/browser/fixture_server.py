@@ -7,14 +7,13 @@ import math
 import queue
 import threading
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
-from flask import Flask, Response, abort, jsonify, request, send_from_directory
+from flask import Flask, Response, abort, jsonify, request
 from werkzeug.serving import make_server
 
-from coach.assets import web_root
 from coach.server.guard import CSP
+from coach.server.static import Static
 from coach.words import load_words
 from tests.browser import faces
 
@@ -227,6 +226,7 @@ class FixtureServer:
         recipes: what /api/recipes lists.
         posts: every POST as (path below /api/, body), for tests to look at.
         vendor: whether web/vendor is served.
+        mute: whether streams are opened and then say nothing, as over a network that loses everything.
     """
 
     def __init__(self) -> None:
@@ -246,6 +246,7 @@ class FixtureServer:
         self.sources: list[dict[str, Any]] = SOURCES
         self.posts: list[tuple[str, Any]] = []
         self.vendor = True
+        self.mute = False
 
     def close(self) -> None:
         """Stops serving."""
@@ -276,6 +277,9 @@ class FixtureServer:
         mine.put(self.state())
         try:
             while (state := mine.get()) is not None:
+                if self.mute:
+                    yield ": nothing\n\n"
+                    continue
                 self._count += 1
                 yield f"id: boot-{self._count}\nevent: state\ndata: {json.dumps(state)}\n\n"
         finally:
@@ -283,7 +287,7 @@ class FixtureServer:
 
     def _app(self) -> Flask:
         app = Flask(__name__, static_folder=None)
-        root: Path = web_root()
+        files = Static()
 
         @app.after_request
         def policy(response: Response) -> Response:
@@ -293,13 +297,13 @@ class FixtureServer:
 
         @app.get("/")
         def index() -> Response:
-            return send_from_directory(root, "index.html")
+            return files.answer("index.html")
 
         @app.get("/<path:name>")
         def file(name: str) -> Response:
             if name.startswith("vendor/") and not self.vendor:
                 abort(404)
-            return send_from_directory(root, name)
+            return files.answer(name)
 
         @app.get("/api/live")
         def live() -> Response:

@@ -17,6 +17,8 @@ from tests.browser.conftest import Opened
 
 PHONE = {"width": 390, "height": 844}
 FIRST_LOAD_BYTES = 40_000
+AFTER = ("/js/offline.js", "/js/kept.js", "/sw.js", "/api/drives?", "/icons/", "manifest")
+"""What is loaded once the screen stands: the worker, and what keeps drives on the phone."""
 
 
 @pytest.fixture(scope="module")
@@ -149,7 +151,7 @@ def test_the_first_load_of_drive_is_small(opened, address):
     page.goto(f"{address}/?light=day#/drive")
     page.wait_for_selector("[data-screen=drive] .words")
     page.wait_for_load_state("load")
-    later = ("/api/live", "/lane", "b612-400", "sheet.js")
+    later = ("/api/live", "/lane", "b612-400", "sheet.js", *AFTER)
     sizes = {
         url.removeprefix(address): request.sizes()["responseBodySize"]
         for url, request in list(finished)

@@ -143,6 +143,7 @@ def test_a_moving_car_is_locked_until_a_passenger_says_so(face, server):
 def test_a_lost_laptop_is_not_known(face, server):
     """Without a word for seconds the page says so: not known, how old, Stop at the laptop; then it is back."""
     page = face("hold", clock=True).page
+    server.mute = True
     page.clock.run_for(12_000)
     wait_for_line(page, "Phone lost the laptop")
     assert page.locator(".rec").inner_text() == "Not known"
@@ -153,6 +154,7 @@ def test_a_lost_laptop_is_not_known(face, server):
     page.clock.run_for(100)
     wait_for_line(page, "Stop it at the laptop")
     assert server.posts == []
+    server.mute = False
     server.push(faces.copy("hold"))
     while page.locator(".rec").inner_text() == "Not known":
         page.clock.run_for(50)

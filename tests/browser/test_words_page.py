@@ -9,7 +9,7 @@ import pytest
 from coach.assets import web_root
 from coach.words import words_table
 
-PAGE = {**words_table()["page"]["car"], **words_table()["page"]["parked"]}
+PAGE = {**words_table()["page"]["car"], **words_table()["page"]["parked"], **words_table()["offline"]}
 SCRIPTS = sorted((web_root() / "js").rglob("*.js"))
 CALL = re.compile(r"""\b(?:t|has)\(\s*["']([\w.]+)["']""")
 CHOICE = re.compile(

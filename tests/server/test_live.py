@@ -42,12 +42,15 @@ def test_who_comes_back_goes_on_where_it_left(live):
     for k in range(5):
         ring.publish("judge", {"k": k})
     stream = live.stream(f"{boot}-2")
+    assert next(stream)[1:] == ("resumed", {"messages": 3})
     assert [d["k"] for _, _, d in islice(stream, 3)] == [2, 3, 4]
     connection = HTTPConnection("127.0.0.1", live.port, timeout=20)
     connection.request("GET", f"/api/live?last={boot}-4")
     lines = connection.getresponse()
     assert lines.readline() == b"retry: 1000\n"
     lines.readline()
+    # `resumed` has no id: whoever is cut off right after it is no farther than before.
+    assert [lines.readline() for _ in range(3)] == [b"event: resumed\n", b'data: {"messages": 1}\n', b"\n"]
     assert lines.readline() == f"id: {boot}-5\n".encode()
     connection.close()
 
@@ -59,6 +62,19 @@ def test_who_was_away_too_long_is_told_so(live, last):
         live.services.ring.publish("judge", {"k": k})
     stream = live.stream(last.format(boot=live.services.boot))
     assert [e for _, e, _ in islice(stream, 2)] == ["gap", "state"]
+
+
+def test_who_knew_an_earlier_start_gets_all_of_this_one(live):
+    """After a restart of the server nothing of its new life was seen before: a gap, the state, then all of it."""
+    ring, boot = live.services.ring, live.services.boot
+    for k in range(5):
+        ring.publish("judge", {"k": k})
+    stream = live.stream("0badb007-412")
+    (gap_id, gap, told), (state_id, state, _), (no_id, resumed, many) = islice(stream, 3)
+    assert (gap_id, gap, told) == (f"{boot}-0", "gap", {"after": "0badb007-412", "restarted": True})
+    assert (state_id, state) == (f"{boot}-0", "state")
+    assert (no_id, resumed, many) == (None, "resumed", {"messages": 5})
+    assert [(i, d["k"]) for i, _, d in islice(stream, 5)] == [(f"{boot}-{k + 1}", k) for k in range(5)]
 
 
 def test_who_missed_more_than_is_kept_is_told_so(live):

@@ -1,5 +1,8 @@
 // The server's JSON API: one function a request, one error for all.
 
+/** A phone that has left the network may wait for minutes; whoever presses Stop wants to know now. */
+const ACT_MS = 6000;
+
 /** What the server refused, in its own sentence. */
 export class Refused extends Error {
   /**
@@ -22,17 +25,34 @@ export class Refused extends Error {
  * @returns {Promise<any>} the JSON of the answer
  */
 async function ask(path, init) {
-  /** @type {Response} */
-  let response;
+  return read(await reach(`api/${path}`, { cache: "no-store", ...init }));
+}
+
+/**
+ * @param {string} url
+ * @param {RequestInit} [init]
+ */
+export async function reach(url, init) {
   try {
-    response = await fetch(`api/${path}`, { cache: "no-store", ...init });
+    return await fetch(url, init);
   } catch {
     throw new Refused("unreachable", "");
   }
+}
+
+/** A JSON file of the page itself, which is kept with it. @param {string} path */
+export async function getFile(path) {
+  return read(await reach(path));
+}
+
+/** The JSON of an answer, or what was refused. @param {Response} response */
+export async function read(response) {
   const json = response.headers.get("content-type")?.includes("json");
   const body = json ? await response.json().catch(() => null) : null;
   if (response.ok) return body;
   const error = body?.error ?? {};
+  // This device is joined no more: the one thing to do now is on the help page.
+  if (error.code === "not_joined") location.assign("/join");
   const all = Array.isArray(error.errors) ? error.errors.map((/** @type {any} */ one) => String(one.message ?? one)) : [];
   throw new Refused(error.code ?? String(response.status), error.message ?? "", where(error.where), all);
 }
@@ -47,22 +67,33 @@ function where(value) {
 /**
  * @param {string} path
  * @param {Record<string, string | number>} [query] empty values are left out
+ * @param {AbortSignal} [signal]
  */
-export function get(path, query = {}) {
+export function get(path, query = {}, signal = undefined) {
+  return ask(pathOf(path, query), { signal });
+}
+
+/**
+ * @param {string} path
+ * @param {Record<string, string | number>} query
+ */
+export function pathOf(path, query) {
   const filled = Object.entries(query).filter(([, value]) => value !== "" && value !== undefined);
   const search = new URLSearchParams(filled.map(([name, value]) => [name, String(value)])).toString();
-  return ask(search ? `${path}?${search}` : path);
+  return search ? `${path}?${search}` : path;
 }
 
 /**
  * @param {string} path
  * @param {unknown} [body] a string goes as it is, everything else as JSON
  * @param {Record<string, string>} [headers]
+ * @param {AbortSignal} [signal]
  */
-export function post(path, body = {}, headers = {}) {
+export function post(path, body = {}, headers = {}, signal = undefined) {
   const text = typeof body === "string";
   return ask(path, {
     method: "POST",
+    signal,
     headers: { "content-type": text ? "application/toml" : "application/json", ...headers },
     body: text ? body : JSON.stringify(body),
   });
@@ -74,7 +105,7 @@ export function post(path, body = {}, headers = {}) {
  * @param {Record<string, unknown>} [body]
  */
 export function act(action, body = {}) {
-  return post(`drives/current/${action}`, body);
+  return post(`drives/current/${action}`, body, {}, AbortSignal.timeout(ACT_MS));
 }
 
 /** @param {string} part of a path */

@@ -1,8 +1,9 @@
 // The one place that wires: words, live stream, and which screen the address names. Screens load when asked for.
 
-import { Refused } from "./api.js";
+import { Refused, get } from "./api.js";
 import { h } from "./dom.js";
 import { firstState, start as startLive } from "./live.js";
+import { known, learn } from "./store.js";
 import { needWords, t } from "./words.js";
 
 /**
@@ -29,7 +30,14 @@ const SCREENS = {
   arm: async () => (await import("./screens/arm.js")).arm,
   after: async () => (await import("./screens/after.js")).after,
   window: async () => (await import("./screens/window.js")).window,
+  join: async () => (await import("./screens/join.js")).join,
+  devices: async () => (await import("./screens/devices.js")).devices,
 };
+
+/** How long the first screen waits to hear what this device may do. */
+const ME_MS = 3000;
+
+const offline = async () => (await import("./screens/offline.js")).offline;
 
 let turn = 0;
 /** @type {(() => unknown)[]} */
@@ -65,7 +73,9 @@ async function show() {
   const mine = ++turn;
   for (const step of undo.splice(0)) step();
   const [path, query = ""] = location.hash.replace(/^#\/?/, "").split("?");
-  const screen = SCREENS[path] ?? SCREENS[""];
+  // Without a word from the server there is no drive to show.
+  const car = path === "drive" && known.live;
+  const screen = path === "drive" && !car ? offline : (SCREENS[path] ?? SCREENS[""]);
   /** @type {Way} */
   const way = {
     params: new URLSearchParams(query),
@@ -79,15 +89,14 @@ async function show() {
   };
   let drawn;
   try {
-    const [draw] = await Promise.all([screen(), path === "drive" ? null : style("css/pages.css"), path === "drive" ? null : needWords("parked")]);
+    const [draw] = await Promise.all([screen(), car ? null : style("css/pages.css"), car ? null : needWords("parked")]);
     drawn = await draw(way);
   } catch (error) {
-    const [{ problem }] = await Promise.all([import("./parts/page.js"), needWords("parked").catch(() => undefined)]);
-    drawn = h("main", { class: "page" }, h("h1", { class: "title", tabindex: -1 }, t("page.failed")), problem(error instanceof Refused ? error : new Refused("page", String(error))),
-      h("div", { class: "grow" }), h("div", { class: "acts" }, h("a", { class: "act main wide", href: "#/" }, t("page.home"))));
+    drawn = await failed(error, way);
   }
   if (mine !== turn) return;
   document.body.replaceChildren(drawn);
+  if (!car) import("./parts/reach.js").then(({ attach }) => attach(drawn, path, way)).catch(() => undefined);
   document.body.dataset.screen = path || "start";
   const heading = drawn.querySelector("h1");
   document.title = heading?.textContent ? `${heading.textContent} – ${t("name")}` : t("name");
@@ -95,14 +104,55 @@ async function show() {
   if (heading?.hasAttribute("tabindex")) heading.focus({ preventScroll: true });
 }
 
+/**
+ * The screen in place of one that cannot be drawn: what is kept on this phone, or why not.
+ * @param {unknown} error
+ * @param {Way} way
+ */
+async function failed(error, way) {
+  if (error instanceof Refused && error.code === "unreachable") {
+    const drawn = await offline().then((draw) => draw(way)).catch(() => null);
+    if (drawn) return drawn;
+  }
+  const [{ problem }] = await Promise.all([import("./parts/page.js"), needWords("parked").catch(() => undefined)]);
+  return h("main", { class: "page" }, h("h1", { class: "title", tabindex: -1 }, t("page.failed")), problem(error instanceof Refused ? error : new Refused("page", String(error))),
+    h("div", { class: "grow" }), h("div", { class: "acts" }, h("a", { class: "act main wide", href: "#/" }, t("page.home"))));
+}
+
 async function begin() {
   await needWords("car");
-  const state = await firstState().catch(() => null);
+  const [state] = await Promise.all([firstState().catch(remember), mayAct()]);
   startLive();
-  const going = state?.drive && !["none", "ended"].includes(state.drive.phase);
+  const { drive } = state ?? known.live ?? {};
+  const going = drive && !["none", "ended"].includes(drive.phase);
   if (going && !location.hash.replace(/^#\/?/, "")) location.replace("#/drive");
   addEventListener("hashchange", show);
   await show();
+  (await import("./offline.js")).start(warm);
+}
+
+/** Learns what this device may do: one that watches only is shown nothing to press that would be refused. */
+async function mayAct() {
+  const me = await get("me", {}, AbortSignal.timeout(ME_MS)).catch(() => null);
+  learn({ joins: Boolean(me?.laptop && me.lan) });
+  if (me?.role !== "onlooker") return;
+  await Promise.all([needWords("joining.page"), style("css/onlooker.css")]);
+  document.documentElement.dataset.may = "watch";
+  learn({ watching: true });
+}
+
+/** @param {unknown} error why the server did not say how things are */
+async function remember(error) {
+  if (error instanceof Refused && error.code === "unreachable") (await import("./offline.js")).remember();
+  return null;
+}
+
+/** Loads all that a screen may ask for, where no worker keeps it for the time without a server. */
+function warm() {
+  const sheets = ["css/pages.css", "css/review.css", "css/kept.css"];
+  const words = ["parked", "offline"];
+  const all = [...Object.values(SCREENS), offline].map((load) => load());
+  void Promise.allSettled([...all, ...sheets.map(style), ...words.map(needWords), import("./parts/reach.js"), import("./parts/plots.js")]);
 }
 
 begin().catch(() => {

@@ -4,10 +4,13 @@
  * @typedef {object} Known
  * @property {import("./types.js").LiveState | null} live
  * @property {import("./types.js").Phone} phone
+ * @property {import("./types.js").Ear | null} ear null: nobody has asked for sound yet
+ * @property {boolean} watching whether this device may only watch
+ * @property {boolean} joins whether this is the laptop's own page and phones can join
  */
 
 /** @type {Known} */
-export const known = { live: null, phone: { lost: false, age_s: 0, back: "", told: false } };
+export const known = { live: null, phone: { lost: false, old: false, age_s: 0, back: "", told: false }, ear: null, watching: false, joins: false };
 
 /** @type {Set<(known: Known) => void>} */
 const listeners = new Set();

@@ -25,7 +25,9 @@
  * @property {string} number
  * @property {"clock" | "count" | "amount" | "gear" | "none"} number_kind
  * @property {string} caption
- * @property {string} [speech]
+ * @property {string} [speech] the utterance in force, in words for the voice
+ * @property {number} [speech_id] another number is another utterance
+ * @property {string} [speech_unit] the unit of the number in it, as it is spoken; empty without one
  *
  * @typedef {object} LaneState
  * @property {string} signal
@@ -83,8 +85,14 @@
  *
  * @typedef {object} AlarmState
  * @property {string} signal
+ * @property {string} [capture]
+ * @property {boolean} [inside] its value is back inside
  * @property {string} line
  * @property {string} text
+ *
+ * @typedef {object} Ear what can be heard on this phone now
+ * @property {"off" | "blocked" | "none" | "on"} tones `blocked`: a tap is needed first; `none`: this browser has no sound
+ * @property {"off" | "blocked" | "none" | "on"} voice `none`: there is no voice on the phone itself
  *
  * @typedef {object} LiveState
  * @property {DriveState} drive
@@ -97,6 +105,7 @@
  *
  * @typedef {object} Phone what the page knows of its own connection to the server
  * @property {boolean} lost
+ * @property {boolean} old what is shown is old, and the server is being asked
  * @property {number} age_s since the last word from the server
  * @property {string} back what to say for three seconds after coming back, or ""
  * @property {boolean} told whether Stop was pressed while lost

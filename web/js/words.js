@@ -1,6 +1,9 @@
-// Every text of the page comes from the server's one catalogue; no text stands in the code.
+// Every text of the page comes from the one catalogue, served as files so that they are kept with the page; no text
+// stands in the code.
 
-import { get } from "./api.js";
+import { getFile } from "./api.js";
+
+const LANGUAGE = "en";
 
 /** @type {Record<string, any>} */
 const page = {};
@@ -8,13 +11,14 @@ const page = {};
 const asked = new Map();
 
 /**
- * Fetches one half of the page's texts, once: `car` for Drive, `parked` for all other screens.
- * @param {"car" | "parked"} half
+ * Fetches one part of the page's texts, once: `car` for Drive, `parked` for all other screens, others by their section.
+ * @param {string} part `car`, `parked`, or a section of the catalogue that is listed in coach/server/shell.py
  */
-export function needWords(half) {
-  const coming = asked.get(half) ?? get("words", { section: `page.${half}` }).then((texts) => void Object.assign(page, texts));
-  asked.set(half, coming);
-  coming.catch(() => asked.delete(half));
+export function needWords(part) {
+  const section = part === "car" || part === "parked" ? `page.${part}` : part;
+  const coming = asked.get(part) ?? getFile(`words/${LANGUAGE}/${section}.json`).then((texts) => void Object.assign(page, texts));
+  asked.set(part, coming);
+  coming.catch(() => asked.delete(part));
   return coming;
 }
 

@@ -20,8 +20,8 @@ export class Strip {
    */
   update(live, phone) {
     this.trail.update(live.captures);
-    const waiting = phone.lost || live.link.state === "lost" || live.trouble;
-    say(this.text, phone.lost ? t("drive.not_known") : phone.back || recording(live));
+    const waiting = phone.lost || phone.old || live.link.state === "lost" || live.trouble;
+    say(this.text, phone.lost || phone.old ? t("drive.not_known") : phone.back || recording(live));
     const shape = waiting ? "ring" : "dot";
     if (shape === this.shape) return;
     this.shape = shape;

@@ -1,12 +1,15 @@
 // Afterwards: drive again, or send? The verdict, the drive as a strip, each capture with its attempts and reasons.
 
-import { get, seg } from "../api.js";
+import { seg } from "../api.js";
 import { h } from "../dom.js";
+import { Reader } from "../kept.js";
+import { handing } from "../parts/handing.js";
 import { crumb, link, title } from "../parts/page.js";
 import { portrait } from "../parts/portrait.js";
 import { mark } from "../parts/signs.js";
 import { wholeDrive, windowOf } from "../parts/whole_drive.js";
-import { clock, count, has, t, upper } from "../words.js";
+import { filesOf } from "../share.js";
+import { clock, count, has, needWords, t, upper } from "../words.js";
 
 /** @typedef {import("../types.js").Attempt} Attempt */
 /** @typedef {import("../types.js").VerdictCapture} VerdictCapture */
@@ -53,36 +56,54 @@ export function verdictLine({ captures }) {
 /** @param {import("../main.js").Way} way */
 export async function after(way) {
   const id = way.params.get("drive") ?? "";
-  /** @type {[import("../types.js").Verdict, any, void]} */
-  const [verdict, drive] = await Promise.all([get(`drives/${seg(id)}/attempts`), get(`drives/${seg(id)}`), way.style("css/review.css")]);
-  const asked = await get(`recipes/${seg(verdict.recipe.sha256)}`).catch(() => ({ captures: [] }));
+  const reader = new Reader();
+  /** @type {[import("../types.js").Verdict, any, void, void]} */
+  const [verdict, drive] = await Promise.all([reader.get(`drives/${seg(id)}/attempts`), reader.get(`drives/${seg(id)}`), way.style("css/review.css"), needWords("offline")]);
+  const asked = await reader.get(`recipes/${seg(verdict.recipe.sha256)}`).catch(() => ({ captures: [] }));
   const open = verdict.captures.filter((one) => !isGood(one));
   const limited = new Set(asked.captures.filter((/** @type {any} */ one) => one.limited).map((/** @type {any} */ one) => one.id));
-  const items = await Promise.all(verdict.captures.map((one) => captureItem(id, one, limited.has(one.id))));
+  const items = await Promise.all(verdict.captures.map((one) => captureItem(reader, id, one, limited.has(one.id))));
   const again = open.length === 1 ? "after.again_one" : "after.again";
-  return h("main", { class: "page review" },
+  const name = t("handing.file", { date: String(drive.started_at ?? "").slice(0, 10) });
+  const hand = handing({ name, files: () => filesOf(id, verdict, inWords(verdict, drive)) });
+  return h("main", { class: "page review", "data-kept-at": reader.at },
     crumb({ to: "#/drives", back: t("drives.title"), here: t("page.minutes", { n: Math.max(1, Math.round(verdict.drive.duration_s / 60)) }) }),
     title(verdictLine(verdict)),
     h("p", { class: "under" }, open.length ? t("after.still", { titles: open.map((one) => one.title).join(", ") }) : t("after.saved")),
     drive.error ? h("p", { class: "under" }, drive.error) : null,
     drive.recovered ? h("p", { class: "under" }, t("after.recovered")) : null,
     wholeDrive(id, verdict), h("ul", { class: "list" }, ...items), h("div", { class: "grow" }),
-    h("div", { class: "acts" }, open.length ? link(t(again, { title: open[0].title }), `#/recipe?sha=${seg(verdict.recipe.sha256)}`) : link(t("after.start"), "#/")));
+    h("div", { class: "acts" }, open.length ? link(t(again, { title: open[0].title }), `#/recipe?sha=${seg(verdict.recipe.sha256)}`) : link(t("after.start"), "#/"), hand));
 }
 
 /**
+ * The verdict in words, as it stands on the screen, for whoever gets the files.
+ * @param {import("../types.js").Verdict} verdict
+ * @param {any} drive
+ */
+function inWords(verdict, drive) {
+  const revision = t("recipe.revision", { n: verdict.recipe.revision });
+  const captures = verdict.captures.map((one) => {
+    const best = one.attempts.find(({ number }) => number === one.best);
+    return `${one.title}\n${summary(one, one.attempts.filter(({ secured_s: secured }) => secured !== null), best)}\n`;
+  });
+  return [`${verdict.recipe.title}. ${revision}.`, drive.started_at ?? "", `${verdictLine(verdict)}.`, "", ...captures].join("\n");
+}
+
+/**
+ * @param {Reader} reader
  * @param {string} drive
  * @param {VerdictCapture} one
  * @param {boolean} limited
  */
-async function captureItem(drive, one, limited) {
+async function captureItem(reader, drive, one, limited) {
   const secured = one.attempts.filter((attempt) => attempt.secured_s !== null);
   const best = one.attempts.find((attempt) => attempt.number === one.best);
   const shown = isGood(one) ? "secured" : secured.length ? "running" : (best?.outcome ?? "todo");
   const drawn = secured.length ? secured.slice(0, one.asked) : best ? [best] : [];
   /** @type {Parameters<typeof portrait>[0]} */
   const lanes = await Promise.all(drawn.map(async (attempt) => {
-    const points = (await get(`drives/${seg(drive)}/lane`, { capture: one.id, number: attempt.number }).catch(() => null))?.points;
+    const points = (await reader.get(`drives/${seg(drive)}/lane`, { capture: one.id, number: attempt.number }).catch(() => null))?.points;
     return { kind: one.kind, place: one.place, limited, outcome: attempt.outcome, progress: attempt.progress, points: points?.length > 1 ? points : undefined };
   }));
   while (lanes.length < one.asked) lanes.push({ kind: one.kind, place: one.place, limited });

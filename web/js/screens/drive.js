@@ -2,7 +2,7 @@
 
 import { act, get, seg } from "../api.js";
 import { h } from "../dom.js";
-import { onEvent } from "../live.js";
+import { lost, onEvent } from "../live.js";
 import { Bar } from "../parts/bar.js";
 import { Instruction } from "../parts/instruction.js";
 import { Lane } from "../parts/lane.js";
@@ -51,7 +51,11 @@ export function faceShown({ face, trouble, link }, phone) {
 /** @param {import("../main.js").Way} way */
 export function drive(way) {
   const send = (/** @type {string} */ action, /** @type {Record<string, unknown>} */ body = {}) => act(action, body).catch(() => undefined);
-  const stop = () => (known.phone.lost ? learnPhone({ told: true }) : send("stop"));
+  const stop = () => {
+    if (known.phone.lost) return learnPhone({ told: true });
+    // Pressed before the silence was noticed: that it did not arrive must be said at once.
+    return act("stop").catch(({ code }) => code === "unreachable" && lost(undefined, true));
+  };
   const capture = () => known.live?.lead?.id;
   const instruction = new Instruction();
   const strip = new Strip();
@@ -62,6 +66,7 @@ export function drive(way) {
   const bar = new Bar({ stop, carryOn: () => send("carry-on"), more: () => known.live && sheet?.open(known.live) });
   const again = h("button", { class: "act main wide tall again", type: "button", onclick: () => send("resume") }, t("more.resume"));
   rows.container.append(h("li", {}, again));
+  if (known.watching) bar.container.replaceChildren(h("p", { class: "watching" }, t("watching.here")));
   const main = h("main", { class: "drive", "data-hand": way.hand }, h("section", { class: "top" }, strip.container, instruction.container), lane.container, rows.container, bar.container);
   const faces = {
     drive: { container: main },
@@ -87,13 +92,14 @@ export function drive(way) {
       return;
     }
     if (live.face.code === "arm_standing" || live.face.code === "arm_parked_standing") {
-      if (lead && way.armLater !== lead.id && !phone.lost) {
+      if (lead && way.armLater !== lead.id && !phone.lost && !known.watching) {
         way.go(`#/arm?capture=${seg(lead.id)}`);
         return;
       }
     } else way.armLater = "";
 
-    const name = phone.lost ? "drive" : faceOf(live);
+    // Whoever only watches has nothing to confirm, and nothing is locked for them.
+    const name = phone.lost || (known.watching && faceOf(live) === "locked") ? "drive" : faceOf(live);
     if (name !== shown) {
       shown = name;
       if (name !== "drive") sheet?.container.close();
@@ -107,13 +113,14 @@ export function drive(way) {
 
     const face = faceShown(live, phone);
     const paused = going.phase === "paused";
-    const gone = phone.lost || live.link.state === "lost";
+    const gone = phone.lost || phone.old || live.link.state === "lost";
     main.dataset.ground = face.ground;
     instruction.update(face);
     strip.update(live, phone);
     lane.update(paused ? null : lead, trace, gone);
     rows.update(paused ? null : lead, face.ground, phone.lost ? phone.age_s : null);
     again.hidden = !paused || phone.lost;
+    if (known.watching) return;
     bar.update(going.phase === "stopping" && !phone.lost);
   };
 

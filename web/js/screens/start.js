@@ -2,17 +2,20 @@
 
 import { get, post, seg } from "../api.js";
 import { h } from "../dom.js";
+import { listDrives, Reader } from "../kept.js";
 import { attempt, crumb, link, title } from "../parts/page.js";
 import { lane } from "../parts/portrait.js";
 import { mark } from "../parts/signs.js";
 import { known } from "../store.js";
-import { t } from "../words.js";
+import { needWords, t } from "../words.js";
 
 /** @typedef {import("../main.js").Way} Way */
 
 /** @param {Way} way */
 export async function start(way) {
   const { recipes } = await get("recipes");
+  if (known.joins) await needWords("joining.page");
+  const join = known.joins ? { back: h("a", { href: "#/join" }, t("join.link")) } : {};
   const [own, bundled] = [recipes.filter((/** @type {any} */ one) => !one.bundled), recipes.filter((/** @type {any} */ one) => one.bundled)];
   const acts = h("div", { class: "acts" });
   acts.append(fileButton(acts, !own.length, way));
@@ -20,13 +23,13 @@ export async function start(way) {
   const drives = going ? h("a", { href: "#/drive" }, t("start.driving")) : h("a", { href: "#/drives" }, t("drives.title"));
   if (!own.length) {
     if (bundled.length) acts.append(link(t("start.recorded"), `#/recipe?sha=${seg(bundled[0].sha256)}`, false));
-    return h("main", { class: "page" }, crumb({ here: drives }), h("div", { class: "grow" }),
+    return h("main", { class: "page" }, crumb({ ...join, here: drives }), h("div", { class: "grow" }),
       h("div", { class: "portrait wide" }, lane({ kind: "hold" })), title(t("start.empty")), h("p", { class: "under" }, t("start.empty_text")), h("div", { class: "grow" }), acts);
   }
   const items = [...own, ...bundled].map((/** @type {any} */ one) => h("li", {}, h("a", { class: "item drawn", href: `#/recipe?sha=${seg(one.sha256)}` },
     h("div", { class: "portrait" }, lane({ kind: "hold" })),
     h("div", {}, h("h2", {}, one.title), h("p", {}, t(one.bundled ? "start.bundled" : "recipe.revision", { n: one.revision }))))));
-  return h("main", { class: "page" }, crumb({ here: drives }), title(t("start.choose")), h("ul", { class: "list" }, ...items), h("div", { class: "grow" }), acts);
+  return h("main", { class: "page" }, crumb({ ...join, here: drives }), title(t("start.choose")), h("ul", { class: "list" }, ...items), h("div", { class: "grow" }), acts);
 }
 
 /**
@@ -49,14 +52,18 @@ function fileButton(acts, main, way) {
 
 /** Every drive kept, newest first. */
 export async function drives() {
-  const list = (await get("drives")).drives;
-  const items = list.map((/** @type {any} */ one) => {
-    const shape = one.qualified >= one.asked ? "secured" : one.qualified ? "running" : "todo";
-    return h("li", {}, h("a", { class: "item", href: `#/after?drive=${seg(one.id)}` }, h("div", { class: "marks" }, mark(shape)),
-      h("div", {}, h("h2", {}, one.title), h("p", {}, t("drives.item", { when: when(one), minutes: Math.max(1, Math.round(one.duration_s / 60)), n: one.qualified, of: one.asked })))));
-  });
-  return h("main", { class: "page" }, crumb({ to: "#/", back: t("start.back") }), title(t("drives.title")),
+  const reader = new Reader();
+  const list = await listDrives(reader);
+  const items = list.map(driveItem);
+  return h("main", { class: "page", "data-kept-at": reader.at }, crumb({ to: "#/", back: t("start.back") }), title(t("drives.title")),
     list.length ? h("ul", { class: "list" }, ...items) : h("p", { class: "under" }, t("drives.none")));
+}
+
+/** A drive in a list. @param {any} one the drive as the server lists it */
+export function driveItem(one) {
+  const shape = one.qualified >= one.asked ? "secured" : one.qualified ? "running" : "todo";
+  return h("li", {}, h("a", { class: "item", href: `#/after?drive=${seg(one.id)}` }, h("div", { class: "marks" }, mark(shape)),
+    h("div", {}, h("h2", {}, one.title), h("p", {}, t("drives.item", { when: when(one), minutes: Math.max(1, Math.round(one.duration_s / 60)), n: one.qualified, of: one.asked })))));
 }
 
 /** @param {{started_at: string}} drive */

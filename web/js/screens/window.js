@@ -1,11 +1,14 @@
 // A window, opened: the proof. Verdict, strip, each signal on shared time, a table, the file.
 
-import { get, seg } from "../api.js";
+import { seg } from "../api.js";
 import { h } from "../dom.js";
+import { Reader } from "../kept.js";
+import { handing } from "../parts/handing.js";
 import { crumb, title } from "../parts/page.js";
 import { mark } from "../parts/signs.js";
 import { wholeDrive } from "../parts/whole_drive.js";
-import { figure, t, upper } from "../words.js";
+import { canShare, tableFile } from "../share.js";
+import { figure, needWords, t, upper } from "../words.js";
 import { length, verdictLine, why } from "./after.js";
 
 const COLUMNS = ["mean", "least", "most", "rate", "gap"];
@@ -15,20 +18,25 @@ export async function window(way) {
   const { params } = way;
   const [drive, capture, number] = [params.get("drive") ?? "", params.get("capture") ?? "", Number(params.get("number") ?? 0)];
   const path = `drives/${seg(drive)}/windows/${seg(capture)}/${number}`;
-  /** @type {[import("../types.js").Verdict, any, void]} */
-  const [verdict, data] = await Promise.all([get(`drives/${seg(drive)}/attempts`), get(path), way.style("css/review.css")]);
+  const reader = new Reader();
+  /** @type {[import("../types.js").Verdict, any, void, void]} */
+  const [verdict, data] = await Promise.all([reader.get(`drives/${seg(drive)}/attempts`), reader.get(path), way.style("css/review.css"), needWords("offline")]);
   const one = verdict.captures.find(({ id }) => id === capture);
   const attempt = one?.attempts.find((each) => each.number === number);
   const shape = attempt?.outcome ?? "todo";
   const kind = one?.kind ?? "hold";
   const heading = attempt ? t(attempt.secured_s === null ? "window.came" : kind === "sweep" ? "window.pulled" : "window.held", { length: length(attempt, kind) }) : (one?.title ?? capture);
   const plots = h("div", { class: "traces" });
-  const page = h("main", { class: "page review" },
+  const files = async () => [tableFile(await reader.file(`${path}.csv`), capture, number)];
+  // With the laptop gone the link would lead nowhere: the table then comes from this phone.
+  const csv = reader.at === null ? h("a", { class: "act main wide", href: `api/${path}.csv`, download: `${capture}-${number + 1}.csv` }, t("window.csv")) : null;
+  const hand = csv === null || canShare() ? handing({ files, name: capture, main: csv === null, one: true }) : null;
+  const page = h("main", { class: "page review", "data-kept-at": reader.at },
     crumb({ to: `#/after?drive=${seg(drive)}`, back: verdictLine(verdict), here: t("recipe.revision", { n: verdict.recipe.revision }) }),
     h("div", { class: "verdict" }, mark(shape, t(`outcome.${shape}`), shape === "secured" ? "ok" : shape === "stopped" ? "no" : ""), title(heading),
       h("p", { class: "under" }, [`${one?.title ?? capture}.`, `${upper(t(`outcome.${shape}`))}.`, attempt ? why(attempt) : ""].filter(Boolean).join(" "))),
     wholeDrive(drive, verdict, { capture, number }), plots, table(data.signals), h("div", { class: "grow" }),
-    h("div", { class: "acts" }, h("a", { class: "act main wide", href: `api/${path}.csv`, download: `${capture}-${number + 1}.csv` }, t("window.csv"))));
+    h("div", { class: "acts" }, csv, hand));
   draw(plots, data, way);
   return page;
 }

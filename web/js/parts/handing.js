@@ -1,0 +1,24 @@
+// The button that hands a drive, or one table of it, on from this phone; below it what became of it.
+
+import { h, say } from "../dom.js";
+import { canShare, hand } from "../share.js";
+import { t } from "../words.js";
+import { attempt } from "./page.js";
+
+/**
+ * @param {object} what
+ * @param {() => Promise<File[]>} what.files
+ * @param {string} what.name of the zip, where one is made
+ * @param {boolean} [what.main]
+ * @param {boolean} [what.one] one table and not the drive
+ */
+export function handing({ files, name, main = false, one = false }) {
+  const said = h("p", { class: "mini", role: "status" });
+  const press = () => attempt(box, async () => {
+    const done = await hand(await files(), name);
+    say(said, done === "left" ? "" : t(done === "shared" ? "handing.shared" : "handing.saved"));
+  });
+  const key = !canShare() ? "handing.save" : one ? "handing.share_one" : "handing.share";
+  const box = h("div", { class: "handing" }, h("button", { class: `act wide${main ? " main" : ""}`, type: "button", onclick: press }, t(key)), said);
+  return box;
+}
