@@ -129,6 +129,15 @@ class Drive:
         """Waits until the drive is over and its windows are saved, `seconds` (of the system's clock) at most."""
         return self._ended.wait(seconds) and self._windows.wait(seconds)
 
+    def steady_kmh(self) -> float | None:
+        """The road speed where it is known and steady, else None. Raises Conflict when the drive is over."""
+        kmh: float | None = self._ask(lambda: self._loop.motion.steady_kmh(self._loop.time_us))
+        return kmh
+
+    def change_face(self, change: Callable[[Face], None]) -> None:
+        """Changes how the page's state is made. Raises Conflict when the drive is over."""
+        self._ask(lambda: self._loop.change_face(change))
+
     def seen(self) -> None:
         """Somebody has seen the alarm and closes it. Raises Conflict."""
         self._ask(self._loop.seen)

@@ -199,6 +199,11 @@ class Loop:
         self.parts.face.seen()
         self._tell_state()
 
+    def change_face(self, change: Callable[[Face], None]) -> None:
+        """Changes how the page's state is made (language, units, the dial), from the next state on."""
+        change(self.parts.face)
+        self._tell_state()
+
     def pause(self) -> None:
         """Nothing counts until `resume`; recording goes on. Raises Conflict."""
         self._must_be("recording")

@@ -116,10 +116,27 @@ def languages() -> list[str]:
     return sorted(name[:-5] for name in names if name.endswith(".json") and "_" not in name)
 
 
+def best_language(accepted: str | None) -> str:
+    """The language there are words in that a person likes best; English where there is none.
+
+    Args:
+        accepted: a header Accept-Language (RFC 9110, 12.5.4), or None.
+    """
+    liked = []
+    for place, part in enumerate((accepted or "").split(",")[:20]):
+        name, _, weight = part.strip().partition(";q=")
+        try:
+            liked.append((-float(weight or 1), place, name.strip().partition("-")[0].lower()))
+        except ValueError:
+            continue
+    known = languages()
+    return next((name for weight, _, name in sorted(liked) if weight < 0 and name in known), "en")
+
+
 @cache
 def load_words(language: str = "en") -> Words:
     """The words of one language. Raises NotFound when there is no such language."""
     return Words(words_table(language), language)
 
 
-__all__ = ["Words", "inside", "languages", "load_words", "words_table"]
+__all__ = ["Words", "best_language", "inside", "languages", "load_words", "words_table"]
