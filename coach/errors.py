@@ -6,7 +6,8 @@ CoachError
 │   ├── RecipeError            a recipe that does not load
 │   ├── VehicleError           a vehicle file that does not load
 │   ├── ColumnsError           a columns file that does not load
-│   └── TableError             a recorded table that cannot be read
+│   ├── TableError             a recorded table that cannot be read
+│   └── BundleError            a bundle that cannot be opened
 ├── NotFound (LookupError)     no such drive, recipe, window
 ├── Conflict (RuntimeError)    a drive is running already; nothing is running
 └── StoreError (OSError)       the data folder cannot be written or read
@@ -68,6 +69,12 @@ class TableError(BadInput):
     """A recorded table that cannot be read."""
 
     code = "bad_table"
+
+
+class BundleError(BadInput):
+    """A bundle that cannot be opened, or is not to be."""
+
+    code = "bad_bundle"
 
 
 class NotFound(CoachError, LookupError):
