@@ -29,6 +29,7 @@ _PORT = click.IntRange(0, 65_535)
 @click.option("--pty", is_flag=True, help="A pseudo terminal instead, for programs that open a serial port.")
 @click.option("--drive", type=click.Path(path_type=Path), help="A recorded drive that the car repeats.")
 @click.option("--scenario", help=f"The simulated drive, by its name.  [default: {SCENARIO}]")
+@click.option("--vehicle", "vehicle_file", type=click.Path(path_type=Path), help="The car's own signals, TOML.")
 @click.option("--speed", type=float, default=1.0, show_default=True, help="How fast the drive goes by.")
 @click.option(
     "--after", type=click.Choice(["hold", "again", "off"]), default="hold", show_default=True,
@@ -48,7 +49,7 @@ _PORT = click.IntRange(0, 65_535)
 @click.option("--fault", "written", multiple=True, metavar="KIND@SECONDS[xN]", help="What goes wrong; several times.")
 @click.option("--control", type=_PORT, help="TCP port of the control line; 0 takes a free one.")
 def adapter(
-    port: int, drive: Path | None, scenario: str | None, speed: float, after: After, latency: str, jitter: str,
+    port: int, drive: Path | None, scenario: str | None, vehicle_file: Path | None, speed: float, after: After, latency: str, jitter: str,
     each: str, batch: int, seed: int, ecus: int, bits: str, bus: str, written: tuple[str, ...], control: int | None,
     *, pty: bool,
 ) -> int:  # fmt: skip
@@ -68,7 +69,7 @@ def adapter(
 
     clock = Clock()
     server = AdapterServer(
-        _car(drive, scenario, clock, speed, after), faults=_faults(written), seed=seed, ecus=ecus, bits=int(bits),
+        _car(drive, scenario, vehicle_file, clock, speed, after), faults=_faults(written), seed=seed, ecus=ecus, bits=int(bits),
         bus=bus, port=port, pty=pty, clock=clock,
         latency_s=parse_duration_us(latency, where="--latency") / US,
         jitter_s=parse_duration_us(jitter, where="--jitter") / US,
@@ -87,14 +88,19 @@ def adapter(
     return 0
 
 
-def _car(drive: Path | None, scenario: str | None, clock: Clock, speed: float, after: After) -> DrivenCar:
+def _car(
+    drive: Path | None, scenario: str | None, vehicle_file: Path | None, clock: Clock, speed: float, after: After
+) -> DrivenCar:  # fmt: skip
     """The car that repeats the drive or is simulated. Raises BadInput."""
     from coach.catalogue import default_catalogue
     from coach.errors import BadInput
     from coach.sources.adapter import RecordingCar, SimulatedCar
     from coach.sources.simulator import SCENARIOS
+    from coach.vehicle import load_vehicle
 
     catalogue = default_catalogue()
+    if vehicle_file is not None:
+        catalogue = load_vehicle(vehicle_file).catalogue(catalogue)
     if drive is not None:
         if scenario is not None:
             raise BadInput("a car either repeats a drive or is simulated: leave out --drive or --scenario")

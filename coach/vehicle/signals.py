@@ -5,6 +5,7 @@ A definition that cannot be decoded is refused with its line. Nothing here asks 
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator, Mapping
 from itertools import product
@@ -92,7 +93,8 @@ def signals_error(error: ValidationError, name: str, raw: bytes) -> VehicleError
         name: of the file.
         raw: the file, which is TOML.
     """
-    first = error.errors(include_url=False)[0]
+    # A key that is misspelt is missing too: what is too much is said first.
+    first = min(error.errors(include_url=False), key=lambda e: e["type"] != "extra_forbidden")
     path = tuple(str(key) for key in first["loc"])[:3]
     if path[:1] != ("signals",):
         return None
@@ -152,7 +154,8 @@ def _signal(key: str, part: MakerSignal, known: Signal | None, at: _At) -> Signa
     low, high = (_bound(v, model, at(k)) for k, v in (("min", part.min), ("max", part.max)))
     if not low < high:
         raise VehicleError("max must be above min", where=at("max"))
-    if not any(low <= v * factor + offset <= high for v in _tried(formula)):
+    tried = [v * factor + offset for v in _tried(formula) if not math.isnan(v)]
+    if not tried or max(tried) < low or min(tried) > high:
         raise VehicleError("no answer gives a value between min and max: look at the formula and the unit", where=where)
     title = part.title or (known.title if known is not None else key.replace("_", " ").capitalize())
     short = part.short or (known.short if known is not None else _narrow(title))

@@ -14,9 +14,11 @@ import numpy as np
 from coach.clock import US, Clock
 from coach.errors import BadInput
 from coach.recording import Recording
-from coach.signals import Catalogue, Reading
-from coach.sources.adapter.car import CURRENT, FREEZE, IDENTITY, Identity, code_bytes
+from coach.signals import Catalogue, Identified, Reading
+from coach.sources.adapter.car import CURRENT, EXTENDED, FREEZE, IDENTITY, Identity, code_bytes
 from coach.sources.adapter.encode import encode
+from coach.sources.adapter.frames import UNITS_29
+from coach.sources.adapter.maker import encode_identified, invented
 from coach.sources.simulator import Scenario
 from coach.sources.simulator.car import STEP_US, Motion, State
 from coach.sources.simulator.driver import Driver
@@ -81,7 +83,10 @@ class DrivenCar(ABC):
         self._start_us: int | None = None
         self._lock = threading.RLock()
         self._layout: dict[int, list[tuple[str, Reading]]] = {}
+        self._makers: dict[tuple[int, int], list[tuple[str, Identified]]] = {}
         for name in signals:
+            if name in catalogue and (maker := catalogue[name].identified) is not None:
+                self._makers.setdefault((maker.identifier, _unit(maker.header)), []).append((name, maker))
             if name in catalogue and (own := catalogue[name].reading) is not None:
                 ways = (own, *catalogue[name].readings)
                 reading = next((r for r in ways if r.pid in prefer), own)
@@ -95,7 +100,7 @@ class DrivenCar(ABC):
     def answer(self, mode: int, pid: int, ecu: int) -> bytes | None:
         """See `Car.answer`."""
         with self._lock:
-            t_us = self._time(start=mode == CURRENT)
+            t_us = self._time(start=mode in {CURRENT, EXTENDED})
             if not self._awake(t_us):
                 return None
             if ecu == 0 and (mode, pid) in self._more:
@@ -104,6 +109,8 @@ class DrivenCar(ABC):
                 return self._current(pid, ecu, t_us)
             if mode == FREEZE:
                 return self._frozen(pid, ecu)
+            if mode == EXTENDED:
+                return self._of_maker(pid, ecu, t_us)
             return self.identity.answer(mode, pid, ecu)
 
     def offers(self, mode: int, ecu: int) -> frozenset[int]:
@@ -161,6 +168,12 @@ class DrivenCar(ABC):
             return bytes([(0x80 if codes else 0) | min(codes, 127)]) + _FILLING[_MONITORS][1:]
         return None
 
+    def _of_maker(self, identifier: int, ecu: int, t_us: int) -> bytes | None:
+        """The answer to an identifier that the vehicle file defines."""
+        parts = [(reading, self._value(name, t_us)) for name, reading in self._makers.get((identifier, ecu), ())]
+        known = [(reading, v) for reading, v in parts if v is not None and not math.isnan(v)]
+        return encode_identified(known) if known else None
+
     def _frozen(self, pid: int, ecu: int) -> bytes | None:
         """The values at the drive's beginning, kept with the first stored code."""
         if ecu or (pid != 0x02 and not self.identity.stored):
@@ -187,6 +200,14 @@ class DrivenCar(ABC):
         """The drive starts again at 0."""
 
 
+def _unit(header: str) -> int:
+    """The control unit's number that a request's header means; -1 where there is no such unit here."""
+    if len(header) == 3:
+        return int(header, 16) & 7
+    address = int(header[-4:-2], 16)
+    return UNITS_29.index(address) if address in UNITS_29 else -1
+
+
 class RecordingCar(DrivenCar):
     """A car that repeats a recorded drive; between samples a value stays as it was.
 
@@ -209,7 +230,7 @@ class RecordingCar(DrivenCar):
         super().__init__(
             series, catalogue, clock, speed=speed, after=after, identity=identity, prefer=prefer, more=more
         )
-        if not self._layout:
+        if not self._layout and not self._makers:
             raise BadInput("the drive has no signal that a car could be asked for", where="drive")
         self._series = series
         self._stamps = np.unique(np.concatenate([s.t_us for s in series.values()]))
@@ -241,7 +262,7 @@ class SimulatedCar(DrivenCar):
 
     Args:
         scenario: car, script and seed.
-        catalogue: how values are encoded.
+        catalogue: how values are encoded; signals of a maker in it are invented from what the car does.
         clock: the drive's time.
         speed: how many times as fast as real it drives.
         after: what happens when the script is done.
@@ -259,7 +280,8 @@ class SimulatedCar(DrivenCar):
         identity: Identity | None = None,
     ) -> None:
         names = [name for batch in scenario.batches for name in batch.signals]
-        super().__init__(names, catalogue, clock, speed=speed, after=after, identity=identity)
+        self._invented = {s.name: s for s in catalogue if s.identified is not None and s.name not in names}
+        super().__init__([*names, *self._invented], catalogue, clock, speed=speed, after=after, identity=identity)
         self._scenario, self._names = scenario, frozenset(names)
         self._rewind()
 
@@ -284,6 +306,8 @@ class SimulatedCar(DrivenCar):
 
     def _value(self, name: str, t_us: int) -> float | None:
         self._drive_to(t_us)
+        if name in self._invented:
+            return invented(self._invented[name], self._state)
         return self._sensors.read(name, self._state) if name in self._names else None
 
     def _gap(self, t_us: int) -> bool:
