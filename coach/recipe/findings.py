@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 from coach.errors import RecipeError
 from coach.recipe.lines import Path
+from coach.words import load_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +23,7 @@ class Finding:
         where: the path of the key, as in `capture "roll-on", keep.gear`; empty for the whole file.
         line: of the TOML text, from 1, or None.
         path: the same as `where` for a program: keys and indexes.
+        own_change: what to change, where it depends on more than the code.
     """
 
     level: Literal["error", "warning"]
@@ -30,6 +32,12 @@ class Finding:
     where: str = ""
     line: int | None = None
     path: Path = ()
+    own_change: str = ""
+
+    @property
+    def change(self) -> str:
+        """What to change, one sentence; empty where the message says it all."""
+        return self.own_change or str(load_words().get(f"check.change.{self.code}") or "")
 
     def __str__(self) -> str:
         place = ", ".join(part for part in (f"line {self.line}" if self.line else "", self.where) if part)
@@ -39,6 +47,7 @@ class Finding:
         """For JSON; without the path."""
         return {
             "level": self.level, "code": self.code, "message": self.message, "where": self.where, "line": self.line,
+            "change": self.change,
         }  # fmt: skip
 
 

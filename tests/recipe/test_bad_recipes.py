@@ -234,6 +234,7 @@ def test_a_finding_is_json_able():
         "message": finding.message,
         "where": "titel",
         "line": 2,
+        "change": "Correct the key, or leave it out.",
     }
     assert str(finding).startswith("line 2, titel: unknown key")
 

@@ -1,0 +1,22 @@
+"""Writing one file for a person: whole or not at all, and a sentence when it cannot be."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from coach.errors import BadInput
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Writes `text` to `path` by way of a file beside it.
+
+    Raises:
+        BadInput: it cannot be written.
+    """
+    part = path.with_name(f".{path.name}.part")
+    try:
+        part.write_text(text, encoding="utf-8")
+        part.replace(path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise BadInput(f"the file cannot be written: {error.strerror}", where=str(path)) from None
