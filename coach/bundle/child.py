@@ -1,9 +1,13 @@
-"""Checks a bundle from outside in a process of its own, with limits on time and memory: nothing inside can outgrow them."""
+"""Makes and checks bundles in a process of its own, with limits on time and memory.
+
+Nothing in a bundle from outside can outgrow them, and nothing here holds up a drive that is being recorded.
+"""
 
 from __future__ import annotations
 
 import contextlib
 import json
+import logging
 import os
 import subprocess
 import sys
@@ -13,8 +17,10 @@ from pathlib import Path
 from typing import Any
 
 import coach
+from coach import errors
 from coach.bundle.keys import Pin
-from coach.errors import BundleError
+from coach.bundle.wanted import Wanted
+from coach.errors import BundleError, CoachError
 
 SECONDS = 300
 """A drive of eight hours takes a few."""
@@ -29,35 +35,52 @@ def check_in_child(
     """`check_bundle` in a child process, which ends with this call whatever happens.
 
     Args:
-        seconds, memory: what the child may take, of the system's clock and in bytes; memory where the system can limit it.
+        seconds: what the child may take, of the system's clock.
+        memory: what it may take, in bytes, where the system can limit that.
 
     Raises:
         BundleError: it is no bundle, or it took too long or too much.
     """
+    ask = {
+        "do": "check", "path": str(Path(path).absolute()), "pins": [asdict(p) for p in pins], "signer": signer,
+        "recipe": None if recipe is None else recipe.hex(),
+    }  # fmt: skip
+    return _ask(ask, Path(path).name, seconds, memory)
+
+
+def make_in_child(
+    folder: Path, drives: Sequence[str], out: Path, wanted: Wanted, *, seconds: float = SECONDS, memory: int = MEMORY
+) -> dict[str, Any]:
+    """`make_bundle` in a child process: tables of hours must not hold up a drive that is being recorded.
+
+    Raises:
+        CoachError: as `make_bundle`.
+    """
+    ask = {"do": "make", "folder": str(folder), "drives": list(drives), "path": str(out), "wanted": asdict(wanted)}
+    return _ask(ask, out.name, seconds, memory)
+
+
+def _ask(ask: dict[str, Any], name: str, seconds: float, memory: int) -> dict[str, Any]:
     root = str(Path(coach.__file__).parents[1])
     paths = [root, *filter(None, [os.environ.get("PYTHONPATH")])]
-    ask = {
-        "path": str(Path(path).absolute()), "pins": [asdict(p) for p in pins], "signer": signer, "seconds": seconds,
-        "recipe": None if recipe is None else recipe.hex(), "memory": memory,
-    }  # fmt: skip
-    name = Path(path).name
     # One thread for numpy: each more reserves memory of its own.
     quiet = {"PYTHONPATH": os.pathsep.join(paths), "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+    request = json.dumps({**ask, "seconds": seconds, "memory": memory}).encode()
     try:
-        done = subprocess.run(
-            [sys.executable, "-P", "-m", "coach.bundle.child"], input=json.dumps(ask).encode(), capture_output=True,
-            timeout=seconds, check=False, env={**os.environ, **quiet},
+        done = subprocess.run(  # noqa: S603 - our own interpreter and module
+            [sys.executable, "-P", "-m", "coach.bundle.child"], input=request, capture_output=True, timeout=seconds,
+            check=False, env={**os.environ, **quiet},
         )  # fmt: skip
     except subprocess.TimeoutExpired:
-        raise BundleError(
-            "checking it takes too long; nobody makes a bundle like that from a drive", where=name
-        ) from None
+        raise BundleError("it takes longer than any drive needs, and was given up", where=name) from None
     try:
         answer: dict[str, Any] = json.loads(done.stdout[:MOST_ANSWER])
     except ValueError:
-        raise BundleError("checking it takes more memory or time than any drive needs", where=name) from None
+        logging.getLogger(__name__).error("the child ended with %d: %s", done.returncode, done.stderr[-2_000:].decode())
+        raise BundleError("it takes more memory or time than any drive needs, and was given up", where=name) from None
     if "error" in answer:
-        raise BundleError(answer["error"]["message"], where=answer["error"]["where"])
+        kind = getattr(errors, answer["error"]["kind"], BundleError)
+        raise kind(answer["error"]["message"], where=answer["error"]["where"])
     return answer
 
 
@@ -76,19 +99,27 @@ def main() -> None:
     """Answers one request on standard input."""
     ask = json.loads(sys.stdin.buffer.read())
     _limit(ask["seconds"], ask["memory"])
+    try:
+        answer = _check(ask) if ask["do"] == "check" else _make(ask)
+    except CoachError as error:
+        answer = {"error": {"kind": type(error).__name__, "message": error.message, "where": error.where}}
+    except MemoryError:
+        message = "it takes more memory than any drive needs, and was given up"
+        answer = {"error": {"kind": "BundleError", "message": message, "where": Path(ask["path"]).name}}
+    sys.stdout.write(json.dumps(answer, allow_nan=False))
+
+
+def _check(ask: dict[str, Any]) -> dict[str, Any]:
     from coach.bundle.check import check_bundle
 
-    try:
-        recipe = None if ask["recipe"] is None else bytes.fromhex(ask["recipe"])
-        pins = [Pin(**one) for one in ask["pins"]]
-        answer = check_bundle(ask["path"], pins, signer=ask["signer"], recipe=recipe)
-    except BundleError as error:
-        answer = {"error": {"message": error.message, "where": error.where}}
-    except MemoryError:
-        answer = {
-            "error": {"message": "checking it takes more memory than any drive needs", "where": Path(ask["path"]).name}
-        }
-    sys.stdout.write(json.dumps(answer, allow_nan=False))
+    recipe = None if ask["recipe"] is None else bytes.fromhex(ask["recipe"])
+    return check_bundle(ask["path"], [Pin(**one) for one in ask["pins"]], signer=ask["signer"], recipe=recipe)
+
+
+def _make(ask: dict[str, Any]) -> dict[str, Any]:
+    from coach.bundle.make import make_bundle
+
+    return make_bundle(Path(ask["folder"]), ask["drives"], Path(ask["path"]), Wanted(**ask["wanted"]))
 
 
 if __name__ == "__main__":

@@ -7,7 +7,6 @@ import hashlib
 import json
 import os
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
 from typing import IO, Any
@@ -20,6 +19,7 @@ from coach.bundle.manifest import FORMAT, KIND, MOST_DRIVES, MOST_SAMPLES, Manif
 from coach.bundle.masking import Mask, is_place
 from coach.bundle.samples import BundledRecording, digest, pack
 from coach.bundle.strict import dump, finite
+from coach.bundle.wanted import MANIFEST, SIGNATURE, Wanted
 from coach.bundle.zipped import MOST_FILE, ZipWriter
 from coach.core.spec import JudgePlan
 from coach.drive.verdict import stored_verdict_json
@@ -32,22 +32,6 @@ from coach.store.planjson import load_catalogue, load_plan
 from coach.store.reading import Reader
 from coach.store.store import DATABASE
 from coach.words import load_words
-
-MANIFEST = "manifest.json"
-SIGNATURE = "signature.json"
-
-
-@dataclass(frozen=True, slots=True)
-class Wanted:
-    """What the owner chooses.
-
-    Attributes:
-        whole: every signal from end to end, as tables too; else only the signals that were judged.
-        full_vin: the vehicle's number as it is.
-    """
-
-    whole: bool = False
-    full_vin: bool = False
 
 
 class _Drive:

@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import Any
 
 from coach.bundle.keys import Signature, verify
-from coach.bundle.make import MANIFEST, SIGNATURE
 from coach.bundle.manifest import MOST_CAPTURES, MOST_SAMPLES, DriveEntry, Manifest, Packed, read_manifest
 from coach.bundle.samples import BYTES, BundledRecording, unpack
 from coach.bundle.strict import load
+from coach.bundle.wanted import MANIFEST, SIGNATURE
 from coach.bundle.zipped import Entry, digest_of, pieces, read_entries, read_whole
 from coach.core.spec import JudgePlan
 from coach.errors import BundleError, CoachError

@@ -42,7 +42,8 @@ def make(
       coach bundle make
       coach bundle make 20260504-093000 20260504-151200 -o second-revision.zip --whole
     """  # noqa: D301 - click takes this character to keep lines as they are
-    from coach.bundle.make import Wanted, make_bundle
+    from coach.bundle.make import make_bundle
+    from coach.bundle.wanted import Wanted
     from coach.errors import NotFound
     from coach.store.reading import Reader
     from coach.store.store import DATABASE

@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from coach.bundle.keys import sign
-from coach.bundle.make import MANIFEST, SIGNATURE, Wanted, make_bundle
+from coach.bundle.make import make_bundle
+from coach.bundle.wanted import MANIFEST, SIGNATURE, Wanted
 from coach.bundle.strict import dump, load
 from coach.bundle.zipped import ZipWriter
 from tests.bundle.making import store_drive

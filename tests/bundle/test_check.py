@@ -11,8 +11,9 @@ import pytest
 from coach.bundle import check as checking
 from coach.bundle.check import check_bundle, first_difference
 from coach.bundle.keys import Pin, own_public_key
-from coach.bundle.make import MANIFEST, SIGNATURE, make_bundle
+from coach.bundle.make import make_bundle
 from coach.bundle.strict import dump, load
+from coach.bundle.wanted import MANIFEST, SIGNATURE
 from coach.errors import BundleError
 from tests.bundle.making import RECIPE, drive, store_drive
 

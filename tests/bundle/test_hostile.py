@@ -20,9 +20,10 @@ from hypothesis import strategies as st
 
 from coach.bundle import zipped
 from coach.bundle.check import check_bundle
-from coach.bundle.make import MANIFEST
+
 from coach.bundle.opening import open_bundle
 from coach.bundle.strict import dump, load
+from coach.bundle.wanted import MANIFEST
 from coach.errors import BundleError
 
 STAMP = (1980, 1, 1, 0, 0, 0)
