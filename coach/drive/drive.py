@@ -86,6 +86,16 @@ class Drive:
         return self._loop.phase
 
     @property
+    def role(self) -> str | None:
+        """Who holds the phone, as was said last."""
+        return self._loop.role
+
+    @property
+    def locked(self) -> bool:
+        """The car moves, or may, and nobody has confirmed being the passenger."""
+        return self._loop.locked
+
+    @property
     def error(self) -> str | None:
         """The sentence why the drive ended early, or None."""
         return self._loop.error
@@ -189,6 +199,8 @@ class Drive:
             durable = threading.Event()
             self._log.settle(lambda _: durable.set())
             durable.wait()
+            if self._log.error is not None:
+                loop.not_stored(self._log.error.message)
             self._ended.set()
             if self._on_end is not None:
                 self._on_end(self)

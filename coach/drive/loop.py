@@ -53,6 +53,10 @@ class Face(Protocol):
         """Somebody closes the alarm."""
         ...
 
+    def read_as(self, words: Any = None, units: Any = None, dial: Any = None) -> None:
+        """Goes on in another language or other units, or as the dial reads; what is left out stays."""
+        ...
+
 
 class WindowKeeper(Protocol):
     """Saves the files of secured windows."""
@@ -250,6 +254,18 @@ class Loop:
         self.parts.log.end(self.parts.clock.wall_us(), error=error)
         self._tell_drive()
 
+    @property
+    def locked(self) -> bool:
+        """The car moves, or may, and nobody has confirmed being the passenger: only stopping is open."""
+        return self.role != "passenger" and self.motion.moving(self.time_us)
+
+    def not_stored(self, error: str) -> None:
+        """The drive is over, and then its last moments could not be written; `error` is the sentence why."""
+        if self.error is None:
+            self.error = error
+            self._tell_drive()
+            self._tell_state()
+
     # --- time
 
     def tick(self) -> None:
@@ -382,10 +398,9 @@ class Loop:
         if self.parts.rates_hz is not None:
             rates = self.parts.rates_hz(self.time_us)
             state["link"]["rates_hz"] = {name: round(rate, 1) for name, rate in rates.items()}
-        moving = self.motion.moving(self.time_us)
         state["drive"] |= {
-            "recipe": self.parts.recipe_sha, "role": self.role, "moving": moving,
-            "locked": moving and self.role != "passenger", "stored_s": max(0, self.parts.log.durable_us) / US,
+            "recipe": self.parts.recipe_sha, "role": self.role, "moving": self.motion.moving(self.time_us),
+            "locked": self.locked, "stored_s": max(0, self.parts.log.durable_us) / US,
         }  # fmt: skip
         if self.error is not None or self._trouble is not None:
             text = self.error or self._trouble

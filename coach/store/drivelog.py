@@ -134,13 +134,13 @@ class DriveLog:
         """Closes the drive; no sample may follow. `error` is the sentence why it ended early."""
         self.flush()
         promised = self.promised_us
-        if self.error is not None:
-            error = self.error.message
 
         def work(db: sqlite3.Connection) -> None:
+            # Asked only now: what was handed in before may have failed since.
+            why = error if self.error is None else self.error.message
             db.execute(
                 "UPDATE drives SET phase='ended', ended_wall_us=?, error=coalesce(?, error) WHERE key=?",
-                (wall_us, error, self.key),
+                (wall_us, why, self.key),
             )
             _progress(db, self.key, 0, 0, promised)
 

@@ -27,6 +27,11 @@ def store_error(error: Exception, where: Path | str) -> StoreError:
         return StoreError("the disk is full; make room, what was stored so far stays readable", where=str(where))
     if number in (errno.EACCES, errno.EPERM, errno.EROFS) or "readonly" in text or "read-only" in text:
         return StoreError("the data folder cannot be written; allow writing or choose another one", where=str(where))
+    if "i/o error" in text:
+        return StoreError(
+            "the disk does not take what is written; look after it, what was stored so far stays readable",
+            where=str(where),
+        )
     if "malformed" in text or "not a database" in text:
         return StoreError(
             "the database is damaged; `coach data rescue` exports what is readable", where=str(where)
