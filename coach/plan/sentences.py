@@ -74,7 +74,7 @@ def capture_sentence(
     capture: CaptureAsked, catalogue: Catalogue, *, system: str | Units = METRIC, words: Words | None = None
 ) -> str:
     """What the capture asks for, in one sentence, and what must never be passed in a second one."""
-    say = _Say(catalogue, system, words or load_words())
+    say = Say(catalogue, system, words or load_words())
     keep = {band.signal: band for band in capture.keep}
     gear = say.gear(keep.pop("gear", None))
     parts = []
@@ -117,13 +117,16 @@ def capture_sentence(
     return sentence
 
 
-class _Say:
+class Say:
+    """Pieces of sentences about one recipe, in one language and a driver's units."""
+
     def __init__(self, catalogue: Catalogue, system: str | Units, words: Words) -> None:
         self.catalogue = catalogue
         self.system = system
         self.words = words
 
     def __call__(self, key: str, **values: object) -> str:
+        """The words under `plan.` and `key`, with `values` filled in."""
         return self.words(f"plan.{key}", **values)
 
     def time(self, us: int) -> str:
@@ -137,6 +140,7 @@ class _Say:
         return self.words("plan.seconds", count=f"{seconds:g}")
 
     def gear(self, band: Band | None) -> str:
+        """` in fifth`; empty without a band."""
         if band is None:
             return ""
         low = None if band.low is None else round(band.low)
@@ -149,6 +153,7 @@ class _Say:
         return self("gear", ordinal=said or self("at_most", high=self.words.ordinal(high or 0)))
 
     def band(self, band: Band, named: bool) -> str:
+        """`72 to 88 km/h`, with the signal's name before it if `named`."""
         signal = self.catalogue[band.signal]
         said = []
         if band.low is not None or band.high is not None:
@@ -170,6 +175,7 @@ class _Say:
         return self("at_least", low=low) if low is not None else self("at_most", high=high)
 
     def limit(self, limit: LimitAsked) -> str:
+        """`boost never over 95 kPa`."""
         signal = self.catalogue[limit.signal]
         low, high = show_band(limit.low, limit.high, signal.unit, self.system, step=signal.step)
         key, bound = ("never_over", high) if high is not None else ("never_under", low)
