@@ -49,9 +49,9 @@ def judge(
     from coach.sources.table import read_table
     from coach.vehicle import load_vehicle
 
-    catalogue = default_catalogue()
-    recipe = load_recipe(recipe_file, catalogue)
     vehicle = None if vehicle_file is None else load_vehicle(vehicle_file)
+    catalogue = default_catalogue() if vehicle is None else vehicle.catalogue(default_catalogue())
+    recipe = load_recipe(recipe_file, catalogue)
     columns = None if columns_file is None else load_columns(columns_file)
     recording = read_table(drive, catalogue, columns=columns)
     plan, verdict = judge_against(recipe, recording, catalogue, vehicle)

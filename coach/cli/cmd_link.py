@@ -12,6 +12,7 @@ from coach.cli.group import print_json, say
 
 if TYPE_CHECKING:
     from coach.recipe import Recipe
+    from coach.signals import Catalogue
     from coach.sources.link.discover import Found
 
 _FILE = click.Path(path_type=Path)
@@ -71,16 +72,19 @@ def test(url: str, recipe_file: Path | None, vehicle_file: Path | None, *, as_js
     from coach.catalogue import default_catalogue
     from coach.clock import Clock
     from coach.recipe import load_recipe
+    from coach.sources.link.decode import as_read
     from coach.sources.link.look import look
     from coach.vehicle import load_vehicle
 
-    catalogue = default_catalogue()
-    recipe = None if recipe_file is None else load_recipe(recipe_file, catalogue)
     vehicle = None if vehicle_file is None else load_vehicle(vehicle_file)
+    catalogue = default_catalogue() if vehicle is None else vehicle.catalogue(default_catalogue())
+    # Read before the car is asked, so that a mistake in it is said at once.
+    recipe = None if recipe_file is None else load_recipe(recipe_file, catalogue)
     found = look(url, catalogue, Clock(), threading.Event(), tell=_tell)
-    result = found_json(found)
+    catalogue = as_read(catalogue, found.signals)
+    result = found_json(found, catalogue)
     if recipe is not None:
-        result["recipe"] = recipe_json(recipe, found, vehicle)
+        result["recipe"] = recipe_json(recipe, found, vehicle, catalogue)
     if as_json:
         print_json(result)
     else:
@@ -92,13 +96,11 @@ def _tell(what: str) -> None:
     click.echo(f"looking: {what}", err=True)
 
 
-def found_json(found: Found) -> dict[str, Any]:
+def found_json(found: Found, catalogue: Catalogue) -> dict[str, Any]:
     """What was found, JSON-able; the vehicle's number is masked."""
-    from coach.catalogue import default_catalogue
     from coach.sources.link.decode import label
     from coach.vin import mask_vin
 
-    catalogue = default_catalogue()
     identity = found.identity()
     identity["vin"] = None if found.vin is None else mask_vin(found.vin)
     signals = [
@@ -114,14 +116,13 @@ def _finite(value: float | None) -> float | None:
     return value if value is not None and value == value else None  # noqa: PLR0124 - NaN is not itself
 
 
-def recipe_json(recipe: Recipe, found: Found, vehicle: Any) -> dict[str, Any]:
-    """The rate of each signal that a recipe rests on: asked, and expected from this car."""
-    from coach.catalogue import default_catalogue
+def recipe_json(recipe: Recipe, found: Found, vehicle: Any, catalogue: Catalogue) -> dict[str, Any]:
+    """The rate of each signal that a recipe rests on, asked and expected from this car; what each sweep needs."""
     from coach.plan import resolve
     from coach.plan.rates import advice, asked_hz, expect, least_shares
+    from coach.plan.sweeps import sweep_needs
     from coach.sources.link.rates import model_of, pids_of
 
-    catalogue = default_catalogue()
     plan = resolve(recipe, catalogue, vehicle, measured=frozenset(pids_of(found)))
     rates = expect(asked_hz(plan, catalogue), model_of(found), pids_of(found), least_shares(plan))
     return {
@@ -133,6 +134,11 @@ def recipe_json(recipe: Recipe, found: Found, vehicle: Any) -> dict[str, Any]:
         ],
         "missing": [e.signal for e in rates if not e.offered],
         "advice": advice(rates, model_of(found)),
+        "sweeps": [
+            {"capture": s.capture, "title": s.title, "rise_rpm_s": round(s.rise_rpm_s), "need_hz": round(s.need_hz, 2),
+             "enough": not s.short, "text": s.text}
+            for s in sweep_needs(recipe, plan, catalogue, vehicle, model_of(found), pids_of(found))
+        ],
     }  # fmt: skip
 
 
@@ -162,8 +168,8 @@ def found_text(result: dict[str, Any]) -> str:
     ]  # fmt: skip
     for s in result["signals"]:
         value = "no value" if s["value"] is None else f"{s['value']:.6g} {s['unit']}".strip()
-        lines.append(f"  {s['parameter']}  {s['signal']:<24} {value}")
-    lines += [f"  {r['parameter']}  cannot be used: {r['why']}" for r in result["refused"]]
+        lines.append(f"  {s['parameter']:<8}{s['signal']:<24} {value}")
+    lines += [f"  {r['parameter']:<8}cannot be used: {r['why']}" for r in result["refused"]]
     recipe = result.get("recipe")
     if recipe is not None:
         lines += ["", f"For: {recipe['title']}"]
@@ -171,6 +177,5 @@ def found_text(result: dict[str, Any]) -> str:
             given = f"{s['expected_hz']:g} Hz" if s["offered"] else "the car does not offer it"
             mark = " " if s["enough"] else "!"
             lines.append(f"{mark} {s['signal']:<26} asked {s['asked_hz']:g} Hz, expected {given}")
-        if recipe["advice"]:
-            lines.append(recipe["advice"])
+        lines += [text for text in (recipe["advice"], *(s["text"] for s in recipe["sweeps"])) if text]
     return "\n".join(lines) + "\n"

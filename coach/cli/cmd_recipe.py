@@ -46,8 +46,8 @@ def check(file: Path, vehicle_file: Path | None, *, as_json: bool, require: bool
     from coach.recipe import RecipeErrors, examine, read_bytes
     from coach.vehicle import load_vehicle
 
-    catalogue = default_catalogue()
     vehicle = None if vehicle_file is None else load_vehicle(vehicle_file)
+    catalogue = default_catalogue() if vehicle is None else vehicle.catalogue(default_catalogue())
     found, findings = examine(read_bytes(file), name=file.name, catalogue=catalogue)
     if found is not None and vehicle is not None:
         findings = [*findings, *check_plan(found, catalogue, vehicle)]

@@ -115,7 +115,9 @@ class _Judge:
         gear = round(gears[0]) if gears else None
         rise = max(rise_rpm_s(self._ratio(gear)), self._slowest(capture))
         need_hz = rise / RPM_A_SAMPLE
-        mine = {n: hz for n, hz in asked_hz(self.plan, self.catalogue, {capture.id}).items() if self._fast(n)}
+        asked = asked_hz(self.plan, self.catalogue, {capture.id})
+        recorded = self._recorded(capture)
+        mine = {n: hz for n, hz in asked.items() if n in recorded and self._fast(n)}
         now = self._given(capture, mine)
         short = [n for n in mine if now[n] < SLACK * need_hz]
         signals = tuple((n, now[n]) for n in mine)
@@ -147,6 +149,12 @@ class _Judge:
         assert sweep is not None
         return abs(sweep.to - sweep.start) / sweep.within_us * 1e6 if sweep.within_us else 0.0
 
+    def _recorded(self, capture: CaptureAsked) -> set[str]:
+        """The measured signals of which the calibrator wants to see the course; others only serve a condition."""
+        inputs = {d.name: d.inputs for d in self.plan.derivations}
+        names = ("engine_speed", *self.recipe.recorded(capture))
+        return {measured for name in names for measured in inputs.get(name, (name,))}
+
     def _fast(self, name: str) -> bool:
         return name in self.keys and self.catalogue[name].stale_us < SLOW_STALE_US
 
@@ -154,8 +162,10 @@ class _Judge:
         """What `mine` get while their capture runs: what it does not ask for comes more rarely."""
         rest = {c.id for c in self.plan.captures} - {capture.id}
         others = {n: hz / SLOWED for n, hz in asked_hz(self.plan, self.catalogue, rest).items() if n not in mine}
-        slow = {n: hz for n, hz in asked_hz(self.plan, self.catalogue, {capture.id}).items() if not self._fast(n)}
-        rates = achieved_hz({**others, **slow, **mine}, self.model, self.keys)
+        recorded = self._recorded(capture)
+        asked = asked_hz(self.plan, self.catalogue, {capture.id})
+        beside = {n: hz for n, hz in asked.items() if not (n in recorded and self._fast(n))}
+        rates = achieved_hz({**others, **beside, **mine}, self.model, self.keys)
         return {n: rates[n] for n in mine}
 
     def _would_do(self, capture: CaptureAsked, mine: Mapping[str, float], need_hz: float) -> bool:

@@ -64,12 +64,16 @@ _BITS = {
 }  # fmt: skip
 
 
+def _bit(name: str, reading: Reading | Identified) -> int | None:
+    return _BITS.get(name) if isinstance(reading, Reading) else None
+
+
 def ways(catalogue: Catalogue) -> dict[str, tuple[Way, ...]]:
     """Every signal's ways to be read, best first."""
     table: dict[str, list[Way]] = {}
     for signal in catalogue:
         own = [r for r in (signal.identified, signal.reading, *signal.readings) if r is not None]
-        table[signal.name] = [Way(signal.name, r, _BITS.get(signal.name)) for r in own]
+        table[signal.name] = [Way(signal.name, r, _bit(signal.name, r)) for r in own]
     for way in OTHER_WAYS:
         if way.signal in table and way.key not in {w.key for w in table[way.signal] if w.bit is None}:
             table[way.signal].append(way)
