@@ -1,6 +1,7 @@
 """The units that texts and screens may use, and the factors between them, which pint supplies.
 
-pint is imported when the first factor is needed, and only ever sees the spellings of this file.
+The usual ones stand here as pint gave them, to the last bit: a server reads and shows them without loading pint. It is
+imported when another one is needed, and only ever sees the spellings of this file.
 """
 
 from __future__ import annotations
@@ -44,6 +45,35 @@ SECOND_SPELLINGS = frozenset(
 )  # fmt: skip
 """Taken, but not offered in a sentence."""
 KNOWN: dict[str, str] = {ours: theirs for table in (*UNITS.values(), RATE) for ours, theirs in table.items()}
+_KEPT: dict[tuple[str, str], tuple[float, float]] = {
+    ("L/min", "L/hour"): (60.0, 0.0),
+    ("MPa", "kPa"): (1000.0, 0.0),
+    ("bar", "kPa"): (100.0, 0.0),
+    ("degC", "degF"): (1.7999999999999998, 31.999999999999936),
+    ("degF", "degC"): (0.5555555555555556, -17.777777777777743),
+    ("hPa", "kPa"): (0.1, 0.0),
+    ("hour", "s"): (3600.0, 0.0),
+    ("inHg", "kPa"): (3.386388640341, 0.0),
+    ("kPa", "bar"): (0.01, 0.0),
+    ("kPa", "psi"): (0.1450377377302092, 0.0),
+    ("kelvin", "degC"): (1.0, -273.15),
+    ("kg/hour", "g/s"): (0.2777777777777778, 0.0),
+    ("km", "mile"): (0.621371192237334, 0.0),
+    ("km/hour", "mile/hour"): (0.621371192237334, 0.0),
+    ("lb/min", "g/s"): (7.559872833333334, 0.0),
+    ("lbf*ft", "N*m"): (1.3558179483314006, 0.0),
+    ("m", "km"): (0.001, 0.0),
+    ("m/s", "km/hour"): (3.5999999999999996, 0.0),
+    ("mA", "A"): (0.001, 0.0),
+    ("mV", "V"): (0.001, 0.0),
+    ("mbar", "kPa"): (0.1, 0.0),
+    ("mile", "km"): (1.609344, 0.0),
+    ("mile/hour", "km/hour"): (1.609344, 0.0),
+    ("min", "s"): (60.0, 0.0),
+    ("ms", "s"): (0.001, 0.0),
+    ("psi", "kPa"): (6.894757293168364, 0.0),
+}
+"""Factor and offset by pint's spellings, as pint 0.24.4 gave them; a test holds them to it."""
 _DELTA = {"degC": "delta_degC", "degF": "delta_degF", "kelvin": "kelvin"}
 
 KIND_WORDS: dict[Quantity, str] = {
@@ -73,6 +103,14 @@ def _scale(unit: str, to: str, difference: bool) -> _Scale:
     source, target = KNOWN[unit], KNOWN[to]
     if source == target:
         return _Scale(1.0, 0.0)
+    kept = _KEPT.get((source, target))
+    if kept is not None:
+        return _Scale(kept[0], 0.0 if difference else kept[1])
+    return _asked(source, target, difference=difference)
+
+
+def _asked(source: str, target: str, *, difference: bool) -> _Scale:
+    """The same, asked of pint, in its own spellings."""
     quantity = _registry().Quantity
     delta = quantity(1.0, _DELTA.get(source, source)).to(_DELTA.get(target, target)).magnitude
     if difference or source not in _DELTA:
