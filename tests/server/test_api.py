@@ -287,14 +287,16 @@ def test_answers_are_what_their_models_say(client, services, drive, recipe):
     addresses = {
         "/api/recipes/{sha}": f"/api/recipes/{recipe}",
         "/api/ready": f"/api/ready?recipe={recipe}&source=replay:wrong-gear",
+        "/api/cars/{source}": "/api/cars/replay:wrong-gear",
         "/api/drives/{id}": path,
         "/api/drives/{id}/attempts": f"{path}/attempts",
         "/api/drives/{id}/lane": f"{path}/lane?capture=part-load",
         "/api/drives/{id}/windows/{capture}/{number}": f"{path}/windows/part-load/0",
     }
     checked = 0
+    needs_lan = {"/api/joining", "/api/devices"}
     for endpoint in ENDPOINTS:
-        if endpoint.method == "GET" and endpoint.gives is not None:
+        if endpoint.method == "GET" and endpoint.gives is not None and endpoint.path not in needs_lan:
             answer = client.get(addresses.get(endpoint.path, endpoint.path))
             assert answer.status_code == endpoint.status, endpoint.path
             endpoint.gives.model_validate_json(answer.data)

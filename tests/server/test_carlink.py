@@ -10,6 +10,7 @@ from coach.errors import BadInput, CoachError
 from coach.server import Services
 from coach.server.carlink import CarLink, GivenLink
 from coach.server.models import StartDrive
+from coach.server.notes import NotAgreed
 from coach.server.services import Given
 from coach.sources.adapter import AdapterServer, Identity
 from coach.sources.link.trouble import Failure
@@ -32,6 +33,9 @@ hold = "1 s"
 road_speed = {{ min = "72 km/h", max = "88 km/h" }}
 coolant_temp = {{ min = "80 degC" }}
 """
+
+
+AGREED = ["law", "warning_lamp", "driver_drives"]
 
 
 @pytest.fixture
@@ -124,6 +128,16 @@ def test_a_drive_through_the_adapter_is_recorded_and_judged(serve, wait_for):
     assert services.garage.first_value("link:0", "coolant_temp") == 90
 
 
+def test_a_real_car_needs_people_who_have_agreed(serve):
+    """Without the notes, or without saying who holds the phone, no drive begins; a virtual car needs neither."""
+    services, _ = serve(plugged=False)
+    sha = services.shelf.bundled[0]
+    for role, agreed in (("passenger", AGREED[:2]), (None, AGREED)):
+        with pytest.raises(NotAgreed):
+            services.start(StartDrive(recipe=sha, source="link:0", role=role, acknowledged=agreed))
+    assert services.current is None
+
+
 def test_no_adapter_is_a_sentence_and_is_looked_for_again(serve, wait_for):
     services, server = serve(plugged=False)
     _, marks = ready(services, wait_for)
@@ -132,7 +146,9 @@ def test_no_adapter_is_a_sentence_and_is_looked_for_again(serve, wait_for):
     assert "nothing listens there" in marks["link"][1]
     assert services.garage.first_value("link:0", "coolant_temp") is None
     with pytest.raises(Failure):
-        services.start(StartDrive(recipe=services.shelf.bundled[0], source="link:0", speed=1.0))
+        services.start(
+            StartDrive(recipe=services.shelf.bundled[0], source="link:0", role="passenger", acknowledged=AGREED)
+        )
     server.start()
 
     def found():
