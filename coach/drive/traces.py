@@ -12,12 +12,12 @@ from coach.advice.instruct import lead_band
 from coach.advice.lane import band_ends, ceiling_ends, ceiling_of
 from coach.advice.lines import Lines
 from coach.advice.readout import Readout, Readouts
-from coach.core.derive import OK, UNREADABLE, Feed
 from coach.core.events import Attempt, Began, Ended, Withdrawn
-from coach.core.spec import Band, Capture, Facts, JudgePlan
-from coach.drive.thin import thin
+from coach.core.spec import Band, Capture, JudgePlan
 from coach.errors import NotFound
 from coach.recording import US, Recording, Series
+from coach.review.derived import NEVER, cut, series_of
+from coach.review.thinning import thin
 from coach.shown import METRIC, Units
 from coach.signals import Catalogue
 from coach.store.model import Around, DriveRow
@@ -30,7 +30,6 @@ from coach.words import load_words
 LEAD_IN_US = 30 * US
 """A derived signal remembers: it is made from so much before the part that is drawn."""
 LANE_POINTS = 600
-_NEVER = 2**62
 
 
 class Context:
@@ -67,23 +66,6 @@ class Context:
 def units_of(vehicle: bytes | None) -> Units:
     """What the driver reads, from the vehicle file as received."""
     return METRIC if vehicle is None else parse_vehicle(vehicle).units
-
-
-def series_of(plan: JudgePlan, recording: Recording, name: str) -> Series:
-    """A signal's samples, derived where the plan derives it; what cannot be read is NaN."""
-    if name in recording.series:
-        return recording.series[name]
-    way = next((d for d in plan.derivations if d.name == name), None)
-    if way is None or any(n not in recording.series for n in way.inputs):
-        return Series(np.zeros(0, dtype=np.int64), np.zeros(0))
-    feeds = []
-    for n in way.inputs:
-        s = recording.series[n]
-        facts = plan.facts.get(n, Facts())
-        seen = (s.value >= facts.low) & (s.value <= facts.high)
-        feeds.append(Feed(s.t_us, s.value, np.where(seen, OK, UNREADABLE).astype(np.uint8), (n,), (s.t_us,)))
-    made = way.array(feeds, [plan.fresh_us.get(n, _NEVER) for n in way.inputs])
-    return Series(made.t_us, np.where(made.flag == OK, made.value, np.nan))
 
 
 def window_json(reader: Reader, drive: str, capture_id: str, number: int) -> dict[str, Any]:
@@ -132,12 +114,6 @@ def lane_json(reader: Reader, drive: str, capture_id: str, number: int | None) -
     if number is not None:
         points = _points(c, capture, c.part(start_us, end_us), start_us, end_us)
     return {"drive": drive, "capture": capture_id, "number": number, "points": points}
-
-
-def cut(series: Series, first_us: int, last_us: int) -> Series:
-    """The samples from `first_us` to `last_us`, both inclusive."""
-    a, b = np.searchsorted(series.t_us, [first_us, last_us + 1])
-    return Series(series.t_us[a:b], series.value[a:b])
 
 
 def _named(capture: Capture) -> list[str]:
@@ -215,7 +191,7 @@ def _latest(c: Context, capture: str) -> tuple[int | None, int, int]:
             if isinstance(event, Ended):
                 return event.attempt.number, event.attempt.start_us, event.attempt.end_us
             if isinstance(event, Began):
-                return event.number, event.t_us, _NEVER
+                return event.number, event.t_us, NEVER
             return None, 0, 0
     return None, 0, 0
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from coach.review.stats import Moments
@@ -83,9 +83,10 @@ class Group:
 
 @dataclass
 class Maker:
-    """Makes figures with the words of one language."""
+    """Makes figures with the words of one language; `title` names those that are a signal's own."""
 
     words: Words
+    title: Callable[[str], str] = str
     made: list[Figure] = field(default_factory=list)
 
     def put(self, id_: str, unit: str, value: float | None, *, why: str = "", note: str = "", **more: Any) -> Figure:
@@ -95,7 +96,11 @@ class Maker:
         said = why if value is None else ""
         if value is None and said and f"review.why.{said}" in self.words:
             said = self.words(f"review.why.{said}")
-        figure = Figure(id_, unit, value, why=said, note=note, **more)
+        return self._keep(Figure(id_, unit, value, why=said, note=note, **more))
+
+    def _keep(self, figure: Figure) -> Figure:
+        if not figure.name and f"review.figure.{figure.id}" not in self.words:
+            figure = replace(figure, name=self.title(figure.id))
         self.made.append(figure)
         return figure
 
@@ -103,15 +108,11 @@ class Maker:
         """Mean, spread and standard error of samples."""
         if found is None:
             return self.put(id_, unit, None, why=why, **more)
-        return self.put(
-            id_, unit, found.mean, spread=found.spread, error=found.error, count=found.n, why=why, **more
-        )
+        return self.put(id_, unit, found.mean, spread=found.spread, error=found.error, count=found.n, why=why, **more)
 
     def cannot(self, id_: str, unit: str, why: str, **values: str) -> Figure:
         """A figure that cannot be said, because."""
-        figure = Figure(id_, unit, why=self.words(f"review.why.{why}", **values))
-        self.made.append(figure)
-        return figure
+        return self._keep(Figure(id_, unit, why=self.words(f"review.why.{why}", **values)))
 
     def take(self) -> tuple[Figure, ...]:
         """What was made since the last call."""
@@ -128,8 +129,7 @@ def shown(value: float, unit: str, units: Units, *, difference: bool = False, pl
     if unit in _WRITTEN or unit not in _CONVERTED:
         rounded = round(value, decimals) + 0.0
         return Shown(rounded, f"{rounded:.{decimals}f}", written(unit, units))
-    made = (show_difference if difference else show)(value, unit, units, decimals=decimals)
-    return made
+    return (show_difference if difference else show)(value, unit, units, decimals=decimals)
 
 
 _CONVERTED = {"km/h", "kPa", "degC", "km"}
@@ -143,7 +143,7 @@ def written(unit: str, units: Units) -> str:
 def figure_json(figure: Figure, words: Words, units: Units) -> dict[str, Any]:
     """A figure in the reader's units."""
     f = figure
-    name = f.name or words.either(f"review.figure.{f.id}", "review.figure.other")
+    name = f.name or words(f"review.figure.{f.id}")
 
     def text(value: float | None, *, difference: bool) -> tuple[float | None, str]:
         if value is None:

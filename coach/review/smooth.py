@@ -130,8 +130,9 @@ def savgol(value: Floats, half: int, degree: int = 2, *, derivative: int = 0, st
 def hampel(series: Series, *, resolution: float = 0.0) -> Bools:
     """Which samples are spikes: further from the median of 3 s around them than 4.4478 median absolute deviations.
 
-    Source: 40 CFR 1037.528(g)(1). A deviation of no more than one step of the encoding is never a spike: a signal that
-    rests on one step has a median absolute deviation of nothing. A window of fewer than five values judges nothing.
+    Source: 40 CFR 1037.528(g)(1). The median absolute deviation is taken as at least half a step of the encoding: a
+    signal that rests on one step would have none, and each other step would be a spike. A window of fewer than five
+    values judges nothing.
 
     Args:
         series: samples at any spacing; unreadable ones are no spikes.
@@ -152,14 +153,13 @@ def hampel(series: Series, *, resolution: float = 0.0) -> Bools:
     for a in range(0, len(v), rows):
         b = min(len(v), a + rows)
         place = first[a:b, None] + np.arange(width)[None, :]
-        window = np.where(
-            np.arange(width)[None, :] < count[a:b, None], v[np.minimum(place, len(v) - 1)], np.inf
-        )
+        window = np.where(np.arange(width)[None, :] < count[a:b, None], v[np.minimum(place, len(v) - 1)], np.inf)
         middle = _median(window, count[a:b])
         away = np.where(np.isfinite(window), np.abs(window - middle[:, None]), np.inf)
         mad = _median(away, count[a:b])
         off = np.abs(v[a:b] - middle)
-        found[good[a:b]] = (off > HAMPEL_MADS * mad) & (off > resolution * 1.0001) & (count[a:b] >= 5)
+        least = HAMPEL_MADS * np.maximum(mad, resolution / 2)
+        found[good[a:b]] = (off > least * (1 + 1e-9) + 1e-12) & (count[a:b] >= 5)
     return found
 
 

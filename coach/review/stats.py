@@ -39,8 +39,8 @@ class Moments:
 def tau_of(value: Floats) -> float:
     """How many successive samples carry the information of one: 1 for independent samples, more where they cling.
 
-    1 + 2 * the sum of the autocorrelations, taken in pairs of lags until a pair's sum is no longer positive (the initial
-    positive sequence of Geyer 1992; from memory). At least 1; at most the number of samples.
+    1 + 2 * the sum of the autocorrelations, taken in pairs of lags until a pair's sum is no longer positive (the
+    initial positive sequence of Geyer 1992; from memory). At least 1; at most the number of samples.
 
     Args:
         value: shape (n,), finite, evenly or nearly evenly sampled.

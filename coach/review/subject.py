@@ -1,4 +1,4 @@
-"""A finished drive as a review looks at it: samples, plan, verdict, car, weather; from the store, a bundle or a table."""
+"""A finished drive as a review looks at it, whether from the store, a bundle or a table."""
 
 from __future__ import annotations
 
@@ -10,9 +10,10 @@ import numpy as np
 
 from coach.advice.readout import Readouts
 from coach.core.afterwards import judge_recording
-from coach.core.events import Alarm, Attempt, Code
+from coach.core.events import Alarm, Attempt, Code, Collected, Event
 from coach.core.spec import Capture, JudgePlan
 from coach.errors import NotFound
+from coach.plan.resolve import choose
 from coach.recipe import CaptureAsked, Recipe, parse_recipe
 from coach.recording import Note, Recording, Series
 from coach.review.derived import cut, series_of
@@ -35,6 +36,7 @@ class Subject:
         id, name, note: what it is called in addresses, and by people; the driver's words.
         started_wall_us: wall clock at its first sample, or None.
         attempts: by capture, in order.
+        collected_us: by capture, what the pieces of a collection summed up to once it was complete.
         facts, identity: what a person declared, and what the car said of itself: JSON-able, empty where nobody did.
         typed: weather that a person typed in.
     """
@@ -46,6 +48,7 @@ class Subject:
     plan: JudgePlan
     attempts: Mapping[str, tuple[Attempt, ...]]
     alarms: tuple[Alarm, ...] = ()
+    collected_us: Mapping[str, int] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
     vehicle: Vehicle | None = None
     vehicle_name: str | None = None
@@ -71,7 +74,9 @@ class Subject:
     def series(self, name: str) -> Series:
         """All samples of a signal; unreadable and implausible ones are NaN; empty where there is none."""
         if name not in self._series:
-            s = series_of(self.plan, self.recording, name)
+            measured = [n for n, x in self.recording.series.items() if len(x)]
+            way = choose(name, (), self.vehicle, measured)
+            s = series_of(self.plan, self.recording, name, way, self.catalogue)
             signal = self.catalogue.signals.get(name)
             if signal is not None and len(s):
                 s = Series(s.t_us, np.where((s.value >= signal.low) & (s.value <= signal.high), s.value, np.nan))
@@ -147,6 +152,10 @@ class Subject:
         )  # fmt: skip
 
 
+def _collected(events: tuple[Event, ...]) -> dict[str, int]:
+    return {e.capture: e.total_us for e in events if isinstance(e, Collected)}
+
+
 def given_subject(
     recipe: Recipe, recording: Recording, catalogue: Catalogue, vehicle: Vehicle | None = None, *, name: str = "drive",
     vehicle_name: str | None = None, **more: Any,
@@ -165,7 +174,7 @@ def given_subject(
     plan, verdict = judge_against(recipe, recording, catalogue, vehicle)
     return Subject(
         id=name, recipe=recipe, recording=recording, catalogue=catalogue, plan=plan, attempts=verdict.attempts,
-        alarms=verdict.alarms, notes=(*recording.notes, *verdict.notes), vehicle=vehicle, vehicle_name=vehicle_name,
+        collected_us=_collected(verdict.events), alarms=verdict.alarms, notes=(*recording.notes, *verdict.notes), vehicle=vehicle, vehicle_name=vehicle_name,
         name=more.pop("label", ""), started_wall_us=recording.wall_us, **more,
     )  # fmt: skip
 
@@ -194,6 +203,7 @@ def stored_subject(reader: Reader, drive: str) -> Subject:
         catalogue=catalogue,
         plan=plan,
         attempts=attempts,
+        collected_us=_collected(verdict.events),
         alarms=verdict.alarms,
         notes=(*source_notes, *recording.notes, *verdict.notes),
         vehicle=None if row.vehicle is None else parse_vehicle(row.vehicle),
@@ -201,5 +211,6 @@ def stored_subject(reader: Reader, drive: str) -> Subject:
         name=label.name,
         note=label.note,
         started_wall_us=row.anchor_wall_us or row.created_wall_us,
+        identity=dict(meta) if isinstance(meta, dict) else {},
         typed=Weather(label.pressure_kpa, label.temperature_c, label.humidity_pct),
     )

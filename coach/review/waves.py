@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 
 HUNT_LOW_HZ, HUNT_HIGH_HZ = 0.1, 1.5
 HUNT_LEAST_RATE_HZ = 4.0
-"""Idle hunting lies between 0.1 and 1.5 Hz; below 4 samples a second it is not looked for (common practice, no source)."""
+"""Hunting lies between 0.1 and 1.5 Hz; below 4 samples a second it is not looked for (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,9 +34,10 @@ def periodogram(value: Floats, rate_hz: float) -> tuple[Floats, Floats]:
     slope, level = np.polyfit(x, value, 1)
     window = 0.5 - 0.5 * np.cos(2 * np.pi * x / n)
     spectrum = np.fft.rfft((value - slope * x - level) * window)
-    power = np.abs(spectrum) ** 2 / (rate_hz * float((window**2).sum()))
+    power: Floats = np.abs(spectrum) ** 2 / (rate_hz * float((window**2).sum()))
     power[1 : None if n % 2 else -1] *= 2
-    return np.fft.rfftfreq(n, 1 / rate_hz), power
+    hz: Floats = np.fft.rfftfreq(n, 1 / rate_hz).astype(np.float64)
+    return hz, power
 
 
 def strongest_swing(series: Series, low_hz: float = HUNT_LOW_HZ, high_hz: float = HUNT_HIGH_HZ) -> Swing | None:

@@ -70,7 +70,7 @@ def iso_1585(pressure_kpa: float, temperature_c: float, humidity_pct: float) -> 
     return float((99 / dry) ** 1.2 * ((temperature_c + 273) / 298) ** 0.6)
 
 
-def din_70020(pressure_kpa: float, temperature_c: float, humidity_pct: float) -> float:
+def din_70020(pressure_kpa: float, temperature_c: float, _humidity_pct: float) -> float:
     """DIN 70020: (1013 / p) sqrt((273 + T) / 293), p in mbar and whole: humidity does not count."""
     return 1013 / (10 * pressure_kpa) * math.sqrt((273 + temperature_c) / 293)
 

@@ -4,9 +4,10 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.drive.thin import thin
-from coach.drive.traces import _with_gaps, cut
+from coach.drive.traces import _with_gaps
 from coach.recording import Series
+from coach.review.derived import cut
+from coach.review.thinning import thin
 
 US = 1_000_000
 

@@ -1,4 +1,4 @@
-"""Fewer points for a drawing: the lowest and the highest of each stretch stay, so that no peak is lost."""
+"""Fewer points for a screen, with the peaks kept: the lowest and the highest of every stretch."""
 
 from __future__ import annotations
 
