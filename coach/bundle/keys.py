@@ -66,15 +66,15 @@ def own_public_key(folder: Path) -> str:
     return _public(_private(folder))
 
 
-def sign(folder: Path, manifest: bytes) -> dict[str, Any]:
+def sign(folder: Path, manifest: bytes, prefix: bytes = PREFIX) -> dict[str, Any]:
     """What `signature.json` says of a manifest. The same key and manifest give the same. Raises StoreError."""
     key = _private(folder)
     return {
-        "format": 1, "algorithm": "Ed25519", "public_key": _public(key), "signature": key.sign(PREFIX + manifest).hex(),
+        "format": 1, "algorithm": "Ed25519", "public_key": _public(key), "signature": key.sign(prefix + manifest).hex(),
     }  # fmt: skip
 
 
-def verify(manifest: bytes, public_key: str, signature: str) -> Signature:
+def verify(manifest: bytes, public_key: str, signature: str, prefix: bytes = PREFIX) -> Signature:
     """The signature, looked at. Both in hexadecimal; what is none of the right length is not good."""
     from cryptography.exceptions import InvalidSignature
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
@@ -82,7 +82,7 @@ def verify(manifest: bytes, public_key: str, signature: str) -> Signature:
     good = False
     with contextlib.suppress(InvalidSignature, ValueError):
         Ed25519PublicKey.from_public_bytes(bytes.fromhex(public_key)).verify(
-            bytes.fromhex(signature), PREFIX + manifest
+            bytes.fromhex(signature), prefix + manifest
         )
         good = True
     return Signature(public_key, signature, good)
