@@ -8,9 +8,11 @@ from coach import __version__
 from coach.cli.cmd_adapter import adapter
 from coach.cli.cmd_bundle import bundle
 from coach.cli.cmd_export import export
+from coach.cli.cmd_data import data
 from coach.cli.cmd_devices import devices
 from coach.cli.cmd_judge import judge
 from coach.cli.cmd_key import key
+from coach.cli.cmd_licences import licences
 from coach.cli.cmd_link import link
 from coach.cli.cmd_plan import plan
 from coach.cli.cmd_recipe import recipe
@@ -47,12 +49,14 @@ def bench(*, as_json: bool, quick: bool) -> int:
 
 
 main.add_command(adapter)
+main.add_command(data)
 main.add_command(demo)
 main.add_command(devices)
 main.add_command(serve)
 main.add_command(judge)
 main.add_command(recipe)
 main.add_command(plan)
+main.add_command(licences)
 main.add_command(link)
 main.add_command(bundle)
 main.add_command(key)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import gzip
 import hashlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import IO
+from typing import IO, BinaryIO, cast
 
 from coach.errors import StoreError
 
@@ -33,9 +34,7 @@ def store_error(error: Exception, where: Path | str) -> StoreError:
             where=str(where),
         )
     if "malformed" in text or "not a database" in text:
-        return StoreError(
-            "the database is damaged; `coach data rescue` exports what is readable", where=str(where)
-        )
+        return StoreError("the database is damaged; `coach data rescue` exports what is readable", where=str(where))
     if "locked" in text or "busy" in text:
         return StoreError("another program holds the database; close it and try again", where=str(where))
     reason = getattr(error, "strerror", None) or error
@@ -120,6 +119,22 @@ def write_durable(path: Path, write: Callable[[_Hashing], None]) -> tuple[str, i
             raise
         raise store_error(error, path) from error
     return hashing.digest.hexdigest(), hashing.size
+
+
+def write_table_file(path: Path, chunks: Iterable[bytes]) -> None:
+    """Writes a table for a person, packed when its name ends in `.gz`; whole or not at all. Raises StoreError."""
+
+    def write(file: _Hashing) -> None:
+        if path.suffix == ".gz":
+            # No name and no time in the packed file, so that its bytes depend on the samples only.
+            with gzip.GzipFile(filename="", fileobj=cast("BinaryIO", file), mode="wb", mtime=0) as packed:
+                for chunk in chunks:
+                    packed.write(chunk)
+        else:
+            for chunk in chunks:
+                file.write(chunk)
+
+    write_durable(path, write)
 
 
 def sweep(folder: Path) -> int:

@@ -103,6 +103,16 @@ class Reader:
             meta=dict(row.source),
         )  # fmt: skip
 
+    def block_bytes(self) -> dict[int, int]:
+        """Bytes of samples by the drive's key. Raises StoreError."""
+        with self._open() as db:
+            return {int(k): int(n) for k, n in db.execute("SELECT drive, sum(length(data)) FROM blocks GROUP BY drive")}
+
+    def damage(self) -> list[str]:
+        """What SQLite finds wrong with the database; nothing when it is sound. Raises StoreError."""
+        with self._open() as db:
+            return [str(text) for (text,) in db.execute("PRAGMA integrity_check(20)") if text != "ok"]
+
     def signals(self, drive: str) -> list[str]:
         """Names of the signals that the drive has samples of, in the order in which they came. Raises NotFound."""
         key = self.drive(drive).key

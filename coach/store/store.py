@@ -120,6 +120,17 @@ class Store(Reader):
         key = self.drive(drive).key
         self._writer.call(lambda db: db.execute("UPDATE drives SET phase='ended', recovered=1 WHERE key=?", (key,)))
 
+    def delete_drive(self, drive: str) -> None:
+        """Takes the rows of a drive out and overwrites what they held. Raises NotFound, Conflict, StoreError."""
+        key = self.drive(drive).key
+
+        def work(db: sqlite3.Connection) -> None:
+            if db.execute("SELECT 1 FROM drives WHERE key=? AND phase <> 'ended'", (key,)).fetchone():
+                raise Conflict("this drive is being recorded; stop it first", where=drive)
+            db.execute("DELETE FROM drives WHERE key=?", (key,))
+
+        self._writer.call(work)
+
     def put_attempts(self, drive: str, recipe_sha: str, rules: int, attempts: Sequence[Attempt]) -> None:
         """Replaces the cached attempts of a drive under a recipe and rules. Raises NotFound, StoreError."""
         key = self.drive(drive).key

@@ -37,6 +37,8 @@ def connect(path: Path) -> sqlite3.Connection:
     db.execute("PRAGMA journal_mode=WAL")
     db.execute("PRAGMA synchronous=FULL")
     db.execute("PRAGMA foreign_keys=ON")
+    # What is taken out is overwritten: a drive says where somebody was, and how they drove.
+    db.execute("PRAGMA secure_delete=ON")
     return db
 
 
