@@ -128,6 +128,11 @@ class Signal:
     states: tuple[tuple[int, str], ...] = ()
     note: str = ""
 
+    @property
+    def high_end(self) -> float:
+        """Up to where a value can be seen: the plausible range, or the end of the encoding before it."""
+        return self.high if self.ceiling is None else min(self.high, self.ceiling)
+
 
 def plain_name(text: str) -> str:
     """`text` as names are compared: lower case, every run of other characters than letters and digits one space."""

@@ -11,8 +11,10 @@ from coach.clock import US, Clock
 from coach.core.spec import JudgePlan
 from coach.errors import CoachError, Conflict
 from coach.plan.rates import Expected, advice, asked_hz, expect, least_shares
+from coach.server.catalogues import asks_alike
 from coach.shown import METRIC, Units, show
 from coach.signals import Catalogue
+from coach.sources.link.decode import as_read
 from coach.sources.link.discover import Found
 from coach.sources.link.look import look
 from coach.sources.link.port import Opener, check_url, open_serial
@@ -56,6 +58,8 @@ class CarLink:
     ) -> None:  # fmt: skip
         self.url = check_url(given.url)
         self._begin = given.begin
+        self.virtual = given.begin is not None
+        """A car that is not there: nobody has to agree to anything before it drives."""
         self._catalogue, self._clock, self._opener = catalogue, clock, opener
         self._lock = threading.Lock()
         self._stop = threading.Event()
@@ -98,6 +102,42 @@ class CarLink:
             if self._looking is looking:
                 self._looking = self._kept = None
         return error if isinstance(error, CoachError) else Conflict("the link was closed", where=self.url)
+
+    @property
+    def car(self) -> Found | None:
+        """The car as it was found last; None where it was not. Nothing is looked for."""
+        looking = self._looking
+        if looking is not None and looking.done() and looking.exception() is None:
+            return looking.result()
+        return self._kept
+
+    @property
+    def catalogue(self) -> Catalogue:
+        """The signals that are looked for, each as the car gives it once it is found."""
+        car = self.car
+        return self._catalogue if car is None else as_read(self._catalogue, car.signals)
+
+    def use(self, catalogue: Catalogue) -> None:
+        """Looks for these signals from now on; the car is asked again where they are asked for in another way."""
+        with self._lock:
+            if not asks_alike(self._catalogue, catalogue):
+                self._looking = self._kept = None
+            self._catalogue = catalogue
+
+    def retry(self) -> bool:
+        """Somebody says that the other tester is gone, or that the car is there now: asks at once.
+
+        Returns:
+            Whether a drive is going on with this car; else it is only looked for again.
+        """
+        source = self._source
+        if source is not None and not source.over:
+            source.retry()
+            return True
+        with self._lock:
+            if self._looking is not None and self._looking.done():
+                self._looking = None
+        return False
 
     def source(self) -> LinkSource:
         """The source for one drive. Waits for the car where it is still looked for.

@@ -15,11 +15,13 @@ from typing import Any, Literal
 from coach.errors import CoachError, NotFound
 from coach.recording import Recording
 from coach.server.carlink import CarLink, signals_of
+from coach.server.catalogues import of_car
 from coach.signals import Catalogue
 from coach.sources.base import Source
 from coach.sources.link.discover import Found
 from coach.sources.replay import Replay
 from coach.sources.simulator.scenarios import SCENARIOS, Scenario
+from coach.vehicle import Vehicle
 
 REPLAY = "replay:"
 TABLE = "table:"
@@ -109,6 +111,36 @@ class Garage:
             while len(self._reading) > KEPT:
                 self._reading.pop(next(iter(self._reading)))
         return found
+
+    def catalogue(self, source: str, vehicle: Vehicle | None) -> Catalogue:
+        """The signals of a drive with a source and a vehicle: what a link gives is as the car was found to give it.
+
+        A link looks for the vehicle's own signals from now on. Raises NotFound.
+        """
+        link = self.entry(source).link
+        found = None
+        if link is not None:
+            link.use(of_car(self._catalogue, vehicle, None))
+            link.look().exception()
+            found = link.car
+        return of_car(self._catalogue, vehicle, found)
+
+    def seen(self, source: str, vehicle: Vehicle | None) -> Catalogue:
+        """As `catalogue`, by what is known now: nothing is waited for. Raises NotFound."""
+        link = self.entry(source).link
+        if link is not None:
+            link.use(of_car(self._catalogue, vehicle, None))
+        return of_car(self._catalogue, vehicle, None if link is None else link.car)
+
+    def widest(self) -> Catalogue:
+        """All signals that a recipe may name here, each as far as one of the cars that were found can show it."""
+        made = self._catalogue
+        for entry in self._entries.values():
+            if entry.link is not None:
+                for signal in entry.link.catalogue:
+                    if signal.name not in made or signal.high_end > made[signal.name].high_end:
+                        made = made.with_signals([signal])
+        return made
 
     def _told(self, source: str, reading: Future[Recording]) -> None:
         """Forgets a reading that failed, once somebody was told: the file may be mended."""
