@@ -235,6 +235,11 @@ def _cut(series: Series, first_us: int | None, last_us: int | None) -> Series:
 def _drive(row: tuple[object, ...]) -> DriveRow:
     values = list(row)
     values[9] = bool(values[9])
-    values[21] = json.loads(str(values[21]))
-    values[22] = {capture: Around(*pair) for capture, pair in json.loads(str(values[22])).items()}
+    try:
+        values[21] = json.loads(str(values[21]))
+        values[22] = {capture: Around(*pair) for capture, pair in json.loads(str(values[22])).items()}
+    except (ValueError, TypeError, AttributeError) as error:
+        raise StoreError(
+            "the database is damaged; `coach data rescue` exports what is readable", where=f"drive {values[0]}"
+        ) from error
     return DriveRow(*values)  # type: ignore[arg-type]  # the columns stand in the dataclass's order

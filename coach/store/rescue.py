@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
+from typing import Any, TypeVar
 from urllib.parse import quote
 
 from coach.catalogue import default_catalogue
@@ -23,6 +23,8 @@ from coach.store.files import FILE_MODE, make_folder, write_table_file
 from coach.store.planjson import load_catalogue
 from coach.store.store import DATABASE, WINDOWS
 
+T = TypeVar("T")
+
 GIVE_UP = 20_000
 """Rows in a row that cannot be read, where even their number is not known: there are no more."""
 
@@ -34,7 +36,7 @@ class Saved:
     Attributes:
         name: as it was called, or its number where that is lost.
         lost: blocks of samples that are missing; `gaps` are the times between which they lay, in seconds.
-        recipe, plan, catalogue: as they were stored, or None where they are lost.
+        recipe, catalogue: as they were stored, or None where they are lost.
     """
 
     name: str
@@ -85,20 +87,26 @@ def rescue(folder: Path) -> Rescued:
 
 def _read(db: sqlite3.Connection) -> Rescued:
     found = Rescued()
-    heads = {}
-    for key, *head in _rows(db, "drives", "key, id, anchor_wall_us, recipe, recipe_name, catalogue, source", found):
-        heads[int(key)] = head
+    heads: dict[int, Sequence[Any]] = {}
     names: dict[int, dict[int, str]] = {}
-    for drive, number, name in _rows(db, "signals", "drive, number, name", found):
-        names.setdefault(drive, {})[number] = name
     blocks: dict[int, list[tuple[Any, ...]]] = {}
+    # A damaged page can make a row of anything: what is not of its column's type is lost.
+    for key, *head in _rows(db, "drives", "key, id, anchor_wall_us, recipe, recipe_name, catalogue, source", found):
+        heads[key] = head
+    for drive, number, name in _rows(db, "signals", "drive, number, name", found):
+        if isinstance(number, int) and isinstance(name, str):
+            names.setdefault(drive, {})[number] = name
     for drive, *block in _rows(
         db, "blocks", "drive, sequence, first_us, last_us, count, format, checksum, data", found
     ):  # fmt: skip
-        blocks.setdefault(drive, []).append(tuple(block))
+        if all(isinstance(part, int) for part in (drive, *block[:-1])) and isinstance(block[-1], bytes):
+            blocks.setdefault(drive, []).append(tuple(block))
+        else:
+            found.lost["blocks"] = found.lost.get("blocks", 0) + 1
     for name, body in _rows(db, "recipes", "name, body", found):
-        found.recipes.append((str(name), bytes(body)))
-    for key in sorted({*heads, *blocks}):
+        if isinstance(name, str) and isinstance(body, bytes):
+            found.recipes.append((name, body))
+    for key in sorted(k for k in {*heads, *blocks} if isinstance(k, int)):
         found.drives.append(_drive(key, heads.get(key), names.get(key, {}), blocks.get(key, [])))
     return found
 
@@ -117,7 +125,7 @@ def _rows(db: sqlite3.Connection, table: str, columns: str, found: Rescued) -> I
         if row is not None:
             yield row
     if failed:
-        found.lost[table] = failed
+        found.lost[table] = found.lost.get(table, 0) + failed
 
 
 def _numbers(db: sqlite3.Connection, table: str) -> Iterator[int]:
@@ -146,13 +154,24 @@ def _drive(key: int, head: Sequence[Any] | None, names: dict[int, str], blocks: 
         if missing > 0:
             lost += missing
             gaps.append((before[2] / US, after[1] / US))
-    wall_us = None if head is None else head[1]
-    meta = {} if head is None else json.loads(str(head[5]))
-    made = Saved(f"drive-{key}" if head is None else str(head[0]), Recording(
-        series, wall_us=wall_us, notes=notes, meta=meta), lost, gaps)  # fmt: skip
-    if head is not None:
-        made.recipe, made.recipe_name, made.catalogue = bytes(head[2]), str(head[3]), str(head[4])
-    return made
+    name, wall_us, recipe, recipe_name, catalogue, source = head or (None,) * 6
+    made = Recording(series, wall_us=_if(int, wall_us), notes=notes, meta=_object(source))
+    return Saved(
+        _if(str, name) or f"drive-{key}", made, lost, gaps, _if(bytes, recipe), _if(str, recipe_name) or "recipe",
+        _if(str, catalogue),
+    )  # fmt: skip
+
+
+def _if(kind: type[T], value: object) -> T | None:
+    return value if isinstance(value, kind) else None
+
+
+def _object(text: object) -> dict[str, Any]:
+    try:
+        made = json.loads(str(text))
+    except ValueError:
+        return {}
+    return made if isinstance(made, dict) else {}
 
 
 def _used(blocks: list[tuple[Any, ...]]) -> set[int]:

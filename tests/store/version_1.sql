@@ -1,0 +1,91 @@
+-- A data folder's database as version 1 of the schema left it: one drive of ten seconds, with a window.
+BEGIN TRANSACTION;
+CREATE TABLE attempts (
+  drive INTEGER NOT NULL REFERENCES drives(key) ON DELETE CASCADE, recipe_sha TEXT NOT NULL, rules INTEGER NOT NULL,
+  capture TEXT NOT NULL, number INTEGER NOT NULL, body TEXT NOT NULL,
+  PRIMARY KEY (drive, recipe_sha, rules, capture, number)
+);
+INSERT INTO "attempts" VALUES(1,'66f0283da49d70878dda0569ba75bb7dfe3b18ee6fd1d3dc41eb80b00724c384',1,'cruise',0,'{"capture":"cruise","number":0,"outcome":"secured","start_us":0,"end_us":7500000,"secured_us":3000000,"reason":{"code":"high","t_us":8000000,"signal":"road_speed","value":95.5,"bound":88.0},"excursions":[],"from_us":null,"to_us":null,"covers":null,"progress":1.0,"small":false}');
+CREATE TABLE blocks (
+  drive INTEGER NOT NULL REFERENCES drives(key) ON DELETE CASCADE, sequence INTEGER NOT NULL,
+  first_us INTEGER NOT NULL, last_us INTEGER NOT NULL, count INTEGER NOT NULL,
+  format INTEGER NOT NULL, checksum INTEGER NOT NULL, data BLOB NOT NULL,
+  PRIMARY KEY (drive, sequence)
+);
+INSERT INTO "blocks" VALUES(1,0,0,0,1,1,1152422549,X'00000000000000000000000000005440');
+INSERT INTO "blocks" VALUES(1,1,1000,1000,1,1,970684934,X'01000000000000000000000000805640');
+INSERT INTO "blocks" VALUES(1,2,500000,500000,1,1,875175765,X'00000000000000000000000000405440');
+INSERT INTO "blocks" VALUES(1,3,1000000,1001000,2,1,1136668979,X'0000000000000000000000000080544001000000E80300000000000000805640');
+INSERT INTO "blocks" VALUES(1,4,1500000,1500000,1,1,1152422549,X'00000000000000000000000000005440');
+INSERT INTO "blocks" VALUES(1,5,2000000,2001000,2,1,2497250635,X'0000000000000000000000000040544001000000E80300000000000000805640');
+INSERT INTO "blocks" VALUES(1,6,2500000,2500000,1,1,2776992021,X'00000000000000000000000000805440');
+INSERT INTO "blocks" VALUES(1,7,3000000,3000000,1,1,1152422549,X'00000000000000000000000000005440');
+INSERT INTO "blocks" VALUES(1,8,3001000,3001000,1,1,970684934,X'01000000000000000000000000805640');
+INSERT INTO "blocks" VALUES(1,9,3500000,3500000,1,1,875175765,X'00000000000000000000000000405440');
+INSERT INTO "blocks" VALUES(1,10,4000000,4001000,2,1,1136668979,X'0000000000000000000000000080544001000000E80300000000000000805640');
+INSERT INTO "blocks" VALUES(1,11,4500000,4500000,1,1,1152422549,X'00000000000000000000000000005440');
+INSERT INTO "blocks" VALUES(1,12,5000000,5001000,2,1,2497250635,X'0000000000000000000000000040544001000000E80300000000000000805640');
+INSERT INTO "blocks" VALUES(1,13,5500000,5500000,1,1,2776992021,X'00000000000000000000000000805440');
+INSERT INTO "blocks" VALUES(1,14,6000000,6001000,2,1,3654412643,X'0000000000000000000000000000544001000000E80300000000000000805640');
+INSERT INTO "blocks" VALUES(1,15,6500000,6500000,1,1,875175765,X'00000000000000000000000000405440');
+INSERT INTO "blocks" VALUES(1,16,7000000,7001000,2,1,1136668979,X'0000000000000000000000000080544001000000E80300000000000000805640');
+INSERT INTO "blocks" VALUES(1,17,7500000,7500000,1,1,1152422549,X'00000000000000000000000000005440');
+INSERT INTO "blocks" VALUES(1,18,8000000,8000000,1,1,3330216438,X'00000000000000000000000000E05740');
+INSERT INTO "blocks" VALUES(1,19,8001000,8001000,1,1,970684934,X'01000000000000000000000000805640');
+INSERT INTO "blocks" VALUES(1,20,8500000,8500000,1,1,3330216438,X'00000000000000000000000000E05740');
+INSERT INTO "blocks" VALUES(1,21,9000000,9000000,1,1,3330216438,X'00000000000000000000000000E05740');
+INSERT INTO "blocks" VALUES(1,22,9001000,9001000,1,1,970684934,X'01000000000000000000000000805640');
+INSERT INTO "blocks" VALUES(1,23,9500000,9500000,1,1,3330216438,X'00000000000000000000000000E05740');
+CREATE TABLE drives (
+  key INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE,
+  created_wall_us INTEGER NOT NULL, ended_wall_us INTEGER, anchor_wall_us INTEGER,
+  phase TEXT NOT NULL, recovered INTEGER NOT NULL DEFAULT 0, error TEXT,
+  recipe BLOB NOT NULL, recipe_sha TEXT NOT NULL, recipe_name TEXT NOT NULL,
+  title TEXT NOT NULL, revision INTEGER NOT NULL,
+  vehicle BLOB, vehicle_name TEXT, plan TEXT NOT NULL, catalogue TEXT NOT NULL, rules INTEGER NOT NULL,
+  source TEXT NOT NULL, around TEXT NOT NULL
+);
+INSERT INTO "drives" VALUES(1,'20231114-221320',1700000000000000,1700000000000000,1700000000000000,'ended',0,NULL,X'666F726D6174203D20310A7469746C65203D202256657273696F6E2031220A7265766973696F6E203D20330A5B7265636F72645D0A726F61645F7370656564203D20223220487A220A636F6F6C616E745F74656D70203D20223120487A220A5B5B636170747572655D5D0A6964203D2022637275697365220A7469746C65203D2022437275697365220A706C616365203D2022726F6164220A686F6C64203D2022332073220A5B636170747572652E6B6565705D0A726F61645F7370656564203D207B206D696E203D20223732206B6D2F68222C206D6178203D20223838206B6D2F6822207D0A','66f0283da49d70878dda0569ba75bb7dfe3b18ee6fd1d3dc41eb80b00724c384','v1.toml','Version 1',3,NULL,NULL,'{"rules":1,"captures":[{"id":"cruise","hold_us":3000000,"sweep":null,"start":[],"keep":[{"signal":"road_speed","low":72.0,"high":88.0,"wander":null}],"limits":[],"record":[{"signal":"road_speed","rate_hz":2.0,"gap_us":2500000,"least":0.8,"need":true},{"signal":"coolant_temp","rate_hz":1.0,"gap_us":5000000,"least":0.8,"need":true}],"stale_us":{"road_speed":2000000},"grace_us":0,"max_excursions":null,"warn_ahead_us":700000,"times":1,"rest_us":0,"needs":[],"confirm":[],"wait_after_limit":false,"arming":false}],"facts":{"road_speed":{"low":0,"high":400,"ceiling":255,"floor":null},"coolant_temp":{"low":-40,"high":215,"ceiling":215,"floor":-40}},"fresh_us":{},"derivations":[]}','[{"name":"road_speed","title":"Road speed","short":"Speed","unit":"km/h","quantity":"speed","low":0,"high":400,"discrete":false,"ceiling":255,"floor":null,"step":1,"reading":{"pid":13,"length":1,"first":0,"width":1,"scale":1.0,"offset":0.0,"shift":0,"bits":0},"readings":[],"columns":["vehicle speed sensor","vehicle speed","vehicle_speed_kmh","vss","speed","speed_kmh","road_speed_kmh","road_speed_kph","road_speed_km h"],"stale_us":2000000,"inputs":[],"or_inputs":[],"states":[],"note":"Speed as the car reports it, in whole km/h; it reads what the wheels do."},{"name":"coolant_temp","title":"Coolant","short":"Coolant","unit":"degC","quantity":"temperature","low":-40,"high":215,"discrete":false,"ceiling":215,"floor":-40,"step":1,"reading":{"pid":5,"length":1,"first":0,"width":1,"scale":1.0,"offset":-40,"shift":0,"bits":0},"readings":[],"columns":["engine coolant temperature","engine coolant temp","coolant temperature","ect","coolant_temp_degc","coolant_temp_c","coolant_temp_deg c"],"stale_us":10000000,"inputs":[],"or_inputs":[],"states":[],"note":"Coolant leaving the engine; -40 and 215 are the ends of the encoding (a broken sensor shows them)."}]',1,'{"kind": "replay", "people_recorded": true, "id": "x", "title": "X", "meta": {}}','{"cruise": [1000000, 1000000]}');
+CREATE TABLE events (
+  drive INTEGER NOT NULL REFERENCES drives(key) ON DELETE CASCADE, sequence INTEGER NOT NULL,
+  t_us INTEGER NOT NULL, type TEXT NOT NULL, body TEXT NOT NULL,
+  PRIMARY KEY (drive, sequence)
+);
+INSERT INTO "events" VALUES(1,0,0,'began','{"t_us":0,"capture":"cruise","number":0}');
+INSERT INTO "events" VALUES(1,1,3000000,'secured','{"t_us":3000000,"capture":"cruise","number":0,"start_us":0}');
+INSERT INTO "events" VALUES(1,2,8000000,'ended','{"t_us":8000000,"capture":"cruise","attempt":{"capture":"cruise","number":0,"outcome":"secured","start_us":0,"end_us":7500000,"secured_us":3000000,"reason":{"code":"high","t_us":8000000,"signal":"road_speed","value":95.5,"bound":88.0},"excursions":[],"from_us":null,"to_us":null,"covers":null,"progress":1.0,"small":false}}');
+CREATE TABLE marks (
+  drive INTEGER NOT NULL REFERENCES drives(key) ON DELETE CASCADE, sequence INTEGER NOT NULL,
+  t_us INTEGER NOT NULL, kind TEXT NOT NULL, capture TEXT, text TEXT NOT NULL,
+  PRIMARY KEY (drive, sequence)
+);
+INSERT INTO "marks" VALUES(1,0,0,'role',NULL,'passenger');
+CREATE TABLE progress (
+  drive INTEGER PRIMARY KEY REFERENCES drives(key) ON DELETE CASCADE, last_us INTEGER NOT NULL,
+  samples INTEGER NOT NULL, promised_us INTEGER
+);
+INSERT INTO "progress" VALUES(1,9500000,30,10000000);
+CREATE TABLE recipes (
+  sha TEXT PRIMARY KEY, name TEXT NOT NULL, body BLOB NOT NULL, title TEXT NOT NULL,
+  revision INTEGER NOT NULL, added_wall_us INTEGER NOT NULL
+);
+INSERT INTO "recipes" VALUES('66f0283da49d70878dda0569ba75bb7dfe3b18ee6fd1d3dc41eb80b00724c384','v1.toml',X'666F726D6174203D20310A7469746C65203D202256657273696F6E2031220A7265766973696F6E203D20330A5B7265636F72645D0A726F61645F7370656564203D20223220487A220A636F6F6C616E745F74656D70203D20223120487A220A5B5B636170747572655D5D0A6964203D2022637275697365220A7469746C65203D2022437275697365220A706C616365203D2022726F6164220A686F6C64203D2022332073220A5B636170747572652E6B6565705D0A726F61645F7370656564203D207B206D696E203D20223732206B6D2F68222C206D6178203D20223838206B6D2F6822207D0A','Version 1',3,1700000000000000);
+CREATE TABLE schema_versions (version INTEGER PRIMARY KEY, applied_wall_us INTEGER NOT NULL);
+INSERT INTO "schema_versions" VALUES(1,1700000000000000);
+CREATE TABLE signals (
+  drive INTEGER NOT NULL REFERENCES drives(key) ON DELETE CASCADE, number INTEGER NOT NULL, name TEXT NOT NULL,
+  PRIMARY KEY (drive, number)
+);
+INSERT INTO "signals" VALUES(1,0,'road_speed');
+INSERT INTO "signals" VALUES(1,1,'coolant_temp');
+CREATE TABLE verdicts (
+  drive INTEGER NOT NULL REFERENCES drives(key) ON DELETE CASCADE, recipe_sha TEXT NOT NULL, rules INTEGER NOT NULL,
+  body TEXT NOT NULL, PRIMARY KEY (drive, recipe_sha, rules)
+);
+CREATE TABLE windows (
+  drive INTEGER NOT NULL REFERENCES drives(key) ON DELETE CASCADE, capture TEXT NOT NULL, number INTEGER NOT NULL,
+  whole INTEGER NOT NULL, path TEXT NOT NULL, sha256 TEXT NOT NULL, size INTEGER NOT NULL,
+  saved_wall_us INTEGER NOT NULL, PRIMARY KEY (drive, capture, number)
+);
+INSERT INTO "windows" VALUES(1,'cruise',0,1,'windows/20231114-221320/cruise-1.csv','138d87d98a0175b085c94afa2938177697f5b9a7c682bcf11ecb9fbb6960f05c',353,1700000000000000);
+COMMIT;
