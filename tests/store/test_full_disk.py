@@ -180,7 +180,7 @@ def read_only_folder(tmp_path):
 
 def test_a_folder_that_may_only_be_read_is_refused_for_writing_and_read(read_only_folder):
     """One sentence and exit status 2; and what is in it can be read all the same."""
-    with pytest.raises(StoreError, match="the data folder cannot be written; allow writing or choose another one$"):
+    with pytest.raises(StoreError, match=r"the data folder cannot be written; allow writing or choose another one$"):
         Store(read_only_folder, HandClock())
     run = subprocess.run(
         [sys.executable, "-c", COACH, *SERVE, str(read_only_folder)], capture_output=True, text=True, check=False,

@@ -69,7 +69,7 @@ def test_a_sound_database_comes_out_whole(sound, tmp_path):
 
 def test_a_page_in_the_middle_costs_what_stood_in_it(sound, damaged, tmp_path):
     """Everything else is there, sample for sample, and the hole is said with its time."""
-    source, drive = sound
+    source, _ = sound
     whole = recording(SECONDS).series["road_speed"]
     hit = 0
     for page in range(pages(source) // 3, pages(source) // 3 + 4):
@@ -85,7 +85,7 @@ def test_a_page_in_the_middle_costs_what_stood_in_it(sound, damaged, tmp_path):
             missing = sorted(set(whole.t_us.tolist()) - set(there.t_us.tolist()))
             assert missing
             assert all(any(a <= t / 1e6 <= b for a, b in saved.gaps) for t in missing)
-        lines, lost = rescue_to(folder, tmp_path / f"out-{page}")
+        _, lost = rescue_to(folder, tmp_path / f"out-{page}")
         assert lost == bool(saved.lost)
         assert (folder / "coach.db").read_bytes() == before
         (folder / "coach.db").unlink()
@@ -112,8 +112,9 @@ def test_whatever_is_overwritten_nothing_is_made_up(sound, damaged, seed):
     try:
         found = rescue(folder)
     except StoreError as error:
-        assert "first page" in error.message
-        return
+        if "first page" in error.message:
+            return
+        raise
     for saved in found.drives:
         for name, series in saved.recording.series.items():
             if name in whole.series:
