@@ -222,8 +222,9 @@ def _span(was: list[Window], now: list[Window], series: list[Series], low: float
     # Half the sampling interval at each crossing is a bound: a uniform error of that width, twice.
     d = difference(a, b, spans[0].uncertainty_s / math.sqrt(6), spans[-1].uncertainty_s / math.sqrt(6))
     uncertain = "" if d.uncertainty is None else f"{d.uncertainty:.2f} s"
+    ends = [shown(v, "km/h", units, places=0) for v in (low, high)]
     return {
-        "text": w.word("from_to", low=shown(low, "km/h", units, places=0).text, high=str(shown(high, "km/h", units, places=0))),
+        "text": w.word("from_to", low=ends[0].text, high=str(ends[1])),
         "a_s": round(float(a.mean()), 3), "b_s": round(float(b.mean()), 3), "difference_s": round(d.value, 3),
         "uncertainty_s": None if d.uncertainty is None else round(d.uncertainty, 3), "real": d.real,
         "sentence": sentence_of(w, d, len(a), len(b), f"{d.value:+.2f} s", uncertain),

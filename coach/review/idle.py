@@ -16,7 +16,7 @@ IDLING = ("mass_airflow", "manifold_pressure", "timing_advance", "throttle", "ca
           "module_voltage")  # fmt: skip
 HUNTS_RPM = 40.0
 HUNTS_SHARE = 0.3
-"""From this height, and from this share of the variance on, the swing is called hunting (common practice, no source)."""
+"""From this height and this share of the variance on a swing is called hunting (common practice, no source)."""
 
 
 def idle(w: Window) -> list[Group]:

@@ -14,8 +14,9 @@ from coach.review.stats import moments, tau_of
 from coach.review.window import LOADS, Window, closed_loop, dwells_s
 
 STEADY = (
-    "road_speed", "engine_speed", "absolute_load", "calculated_load", "manifold_pressure", "gauge_boost", "mass_airflow",
-    "pedal_travel", "throttle", "lambda", "commanded_lambda", "timing_advance", "module_voltage", "rail_pressure",
+    "road_speed", "engine_speed", "absolute_load", "calculated_load", "manifold_pressure", "gauge_boost",
+    "mass_airflow", "pedal_travel", "throttle", "lambda", "commanded_lambda", "timing_advance", "module_voltage",
+    "rail_pressure",
 )  # fmt: skip
 AIRFLOW_STEP = 5.0
 SPEED_STEP = 500.0
@@ -33,7 +34,7 @@ def load_step(name: str) -> float:
 
 
 def total_trim(w: Window, bank: int) -> Series | None:
-    """(1 + short)(1 + long) - 1 in per cent, at the short trim's samples, the long one as last said; None without both."""
+    """(1 + short)(1 + long) - 1 in per cent, at the short trim's samples, the long one as last said; or None."""
     short, long = w.series(f"short_trim_{bank}"), readable(w.subject.series(f"long_trim_{bank}"))
     if not len(short) or not len(long):
         return None

@@ -37,7 +37,7 @@ class Subject:
         started_wall_us: wall clock at its first sample, or None.
         attempts: by capture, in order.
         collected_us: by capture, what the pieces of a collection summed up to once it was complete.
-        facts, identity: what a person declared, and what the car said of itself: JSON-able, empty where nobody did.
+        identity: what the car said of itself, JSON-able, empty where nobody asked; declared facts are among the marks.
         typed: weather that a person typed in.
     """
 
@@ -55,7 +55,6 @@ class Subject:
     name: str = ""
     note: str = ""
     started_wall_us: int | None = None
-    facts: Mapping[str, Any] = field(default_factory=dict)
     identity: Mapping[str, Any] = field(default_factory=dict)
     typed: Weather = field(default_factory=Weather)
     words: Words = field(default_factory=load_words)
@@ -152,6 +151,13 @@ class Subject:
         )  # fmt: skip
 
 
+def identity_part(source: Mapping[str, Any]) -> dict[str, Any]:
+    """What a drive's source tells of the car: units, codes, what a person said was flashed, warnings said before it."""
+    meta = source.get("meta")
+    found = dict(meta) if isinstance(meta, Mapping) else {}
+    return found | {k: source[k] for k in ("flashed", "warnings") if source.get(k)}
+
+
 def _collected(events: tuple[Event, ...]) -> dict[str, int]:
     return {e.capture: e.total_us for e in events if isinstance(e, Collected)}
 
@@ -169,13 +175,14 @@ def given_subject(
         vehicle: the car, where its file is there.
         name: what the drive is called.
         vehicle_name: what the car's file is called, where its label is missing.
-        more: further attributes of `Subject`, as `facts`, `identity`, `note`, `typed`.
+        more: further attributes of `Subject`, as `identity`, `note`, `typed`.
     """
     plan, verdict = judge_against(recipe, recording, catalogue, vehicle)
     return Subject(
         id=name, recipe=recipe, recording=recording, catalogue=catalogue, plan=plan, attempts=verdict.attempts,
-        collected_us=_collected(verdict.events), alarms=verdict.alarms, notes=(*recording.notes, *verdict.notes), vehicle=vehicle, vehicle_name=vehicle_name,
-        name=more.pop("label", ""), started_wall_us=recording.wall_us, **more,
+        collected_us=_collected(verdict.events), alarms=verdict.alarms, notes=(*recording.notes, *verdict.notes),
+        vehicle=vehicle, vehicle_name=vehicle_name, name=more.pop("label", ""),
+        started_wall_us=recording.wall_us, **more,
     )  # fmt: skip
 
 
@@ -211,6 +218,6 @@ def stored_subject(reader: Reader, drive: str) -> Subject:
         name=label.name,
         note=label.note,
         started_wall_us=row.anchor_wall_us or row.created_wall_us,
-        identity=dict(meta) if isinstance(meta, dict) else {},
+        identity=identity_part(row.source),
         typed=Weather(label.pressure_kpa, label.temperature_c, label.humidity_pct),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from coach.advice.reasons import drive_time, reason_text, remedy_text
@@ -38,8 +39,13 @@ def review_json(subject: Subject) -> dict[str, Any]:
         "strip": sorted(strip, key=lambda s: (s["start_s"], s["capture"])),
         "alarms": [_alarm(subject, a.capture, a.t_us, a.signal, a.value, a.bound, unseen=a.unseen)
                    for a in subject.alarms],
-        "notes": list(dict.fromkeys(n.text for n in subject.notes)),
+        "notes": list(dict.fromkeys([*_warnings(subject), *(n.text for n in subject.notes)])),
     }  # fmt: skip
+
+
+def _warnings(subject: Subject) -> list[str]:
+    """What was said before the drive about the car's identity."""
+    return [str(x["text"]) for x in subject.identity.get("warnings") or [] if isinstance(x, Mapping) and x.get("text")]
 
 
 def started_at(subject: Subject) -> str:
@@ -68,8 +74,10 @@ def head_json(subject: Subject) -> list[dict[str, str]]:
 
     put("vehicle", vehicle_name(subject), "no_vehicle")
     put("calibration", identity_text(subject), "no_identity")
-    codes = subject.series("code_count").value
-    put("codes", "" if not len(codes) else w("review.codes_none") if codes[-1] == 0 else f"{codes[-1]:.0f}", "no_codes")
+    flashed = subject.identity.get("flashed")
+    if isinstance(flashed, Mapping):
+        put("flashed", w("review.flashed", revision=flashed.get("revision"), date=flashed.get("date")))
+    put("codes", codes_text(subject), "no_codes")
     marks = subject.recording.marks or ()
     facts = facts_of(marks)
     revision = confirmed_revision(marks)
@@ -83,6 +91,20 @@ def head_json(subject: Subject) -> list[dict[str, str]]:
         put("facts", "", "no_facts")
     put("weather", weather_json(subject)["text"], "no_weather")
     return found
+
+
+def codes_text(subject: Subject) -> str:
+    """Stored and pending codes as the car told them, else how many are stored; empty where nobody knows."""
+    w = subject.words
+    told = subject.identity.get("codes")
+    if isinstance(told, Mapping):
+        named = [str(c) for c in told.get("stored") or []]
+        named += [w("review.pending", code=c) for c in told.get("pending") or []]
+        return ", ".join(named) or w("review.codes_none")
+    count = subject.series("code_count").value
+    if not len(count):
+        return ""
+    return w("review.codes_none") if count[-1] == 0 else w.counted("review.codes", int(count[-1]))
 
 
 def identity_text(subject: Subject) -> str:

@@ -102,7 +102,7 @@ def lane(w: Window, name: str, label: str, *, big: bool) -> str:
         body.append(_ceiling(f, limit))
     body.append(s.path(f, x, y, "th"))
     if big:
-        body.append(_clip(w, f, x, y, a, b, ceiling, floor))
+        body.append(_clip(f, x, y, a, b, ceiling, floor))
         end_s = (w.last_us - w.first_us) / US
         body += [s.line(v, ceiling - 8, v, floor + 8, "post") for v in (a, b)]
         body += [s.text(a, top + height + 26, "0:00", "b"), s.text(b, top + height + 26, clock(end_s), "b", "end")]
@@ -117,7 +117,7 @@ def lane(w: Window, name: str, label: str, *, big: bool) -> str:
     return s.svg("".join(body), f.width, top + height + (32 if big else 0), label)
 
 
-def _clip(w: Window, f: s.Frame, x: s.Floats, y: s.Floats, a: float, b: float, ceiling: float, floor: float) -> str:
+def _clip(f: s.Frame, x: s.Floats, y: s.Floats, a: float, b: float, ceiling: float, floor: float) -> str:
     """The thread again in the colour that stands on the block, only where the block is."""
     inside = (x >= f.x_low + a / f.width * (f.x_high - f.x_low)) & (x <= f.x_low + b / f.width * (f.x_high - f.x_low))
     good = inside & np.array([ceiling - 0.5 <= f.y(v) <= floor + 0.5 if math.isfinite(v) else False for v in y])
@@ -179,9 +179,7 @@ def grid_plot(
         body.append(s.text(-8, f.y(v) + 5, f"{v:.{places}f}", anchor="end"))
     body.append(draw(f))
     marks = s.ticks(x_low, x_high, 5)
-    for v in marks:
-        anchor = "end" if f.x(v) > f.width - 16 else "middle"
-        body.append(s.text(f.x(v), f.top + OVER + 22, f"{v:.0f}", anchor=anchor))
+    body += [s.text(f.x(v), f.top + OVER + 22, f"{v:.0f}", anchor="middle") for v in marks]
     inner = f'<g transform="translate({s.n(left)} 0)">{"".join(body)}</g>'
     return s.svg(inner, width, f.top + OVER + 30, label)
 
@@ -230,10 +228,10 @@ def cells(made: dict[str, Any], label: str) -> str:
             if value >= 0.5:
                 on = " on" if math.sqrt(value / most) > 0.5 else ""
                 body.append(s.text(x + wide / 2, y + 17, f"{value:.0f}", f"cell{on}", "middle"))
-    for r in range(rows):
-        for c in range(columns):
-            if made["wanted"][r][c]:
-                body.append(s.rect(left + c * wide + 2, (rows - 1 - r) * high + 2, wide - 4, high - 4, "want"))
+    body += [
+        s.rect(left + c * wide + 2, (rows - 1 - r) * high + 2, wide - 4, high - 4, "want")
+        for r in range(rows) for c in range(columns) if made["wanted"][r][c]
+    ]  # fmt: skip
     body.append(s.text(left - 10, 4, f"{y_edges[rows]:g} {made['y']['unit']}", anchor="end"))
     for c, edge in enumerate(x_edges):
         unit = " rpm" if c == columns else ""

@@ -12,9 +12,7 @@ _SHAPES = {
         '<path d="M1.5 1.5h8.2L8 8l3 4-3.6 4.5L9 22.5H1.5z"/><path d="M14 1.5h8.5v21h-9L12 16.8l3.4-4.6-3-4.2z"'
         ' fill="none" stroke="currentColor" stroke-width="2.6" stroke-dasharray="3.4 2.6"/>'
     ),
-    "stopped": (
-        '<path fill-rule="evenodd" d="M7.4 1h9.2L23 7.4v9.2L16.6 23H7.4L1 16.6V7.4zM5.5 10v4h13v-4z"/>'
-    ),
+    "stopped": ('<path fill-rule="evenodd" d="M7.4 1h9.2L23 7.4v9.2L16.6 23H7.4L1 16.6V7.4zM5.5 10v4h13v-4z"/>'),
     "sparse": "".join(
         f'<path d="M{x} {y}h4.4v4.4h-4.4z"/>' for x in ("2", "9.8", "17.6") for y in ("2", "9.8", "17.6")
     ),

@@ -75,7 +75,7 @@ def _top(subject: Subject, made: dict[str, Any]) -> str:
 
 def _head(subject: Subject, made: dict[str, Any]) -> str:
     rows = "".join(
-        f'<div><dt>{escape(h["name"])}</dt><dd>{escape(h["text"]) or _why(h["why"])}</dd></div>' for h in made["head"]
+        f"<div><dt>{escape(h['name'])}</dt><dd>{escape(h['text']) or _why(h['why'])}</dd></div>" for h in made["head"]
     )
     return f'<section><h2>{escape(subject.words("review.report.head"))}</h2><dl class="head">{rows}</dl></section>'
 
@@ -87,10 +87,7 @@ def _why(text: str) -> str:
 def _capture(subject: Subject, c: dict[str, Any]) -> str:
     word = subject.words(f"review.report.outcomes.{c['outcome']}")
     said = " ".join(x for x in (c["sentence"], c["remedy"]) if x)
-    body = [
-        f'{mark(c["outcome"], word)}<div><h2>{escape(c["title"])}</h2>'
-        f"<p>{escape(word)}. {escape(said)}</p></div>"
-    ]
+    body = [f"{mark(c['outcome'], word)}<div><h2>{escape(c['title'])}</h2><p>{escape(word)}. {escape(said)}</p></div>"]
     asked, judged = subject.capture(c["id"])
     best = next((a for a in subject.attempts.get(c["id"], ()) if a.number == c["best"]), None)
     if best is not None:
@@ -120,14 +117,15 @@ def _rows(w: Window) -> str:
 
 
 def _banded(w: Window, name: str) -> bool:
-    return any(b.signal == name and b.low is not None and b.high is not None and b.low != b.high for b in w.capture.keep)
+    return any(
+        b.signal == name and b.low is not None and b.high is not None and b.low != b.high for b in w.capture.keep
+    )
 
 
 def _row(w: Window, name: str, *, big: bool) -> str:
     value, span = draw.value_of(w, name)
     label = w.word("report.plot", name=w.name(name), title=w.asked.title)
-    readout = w.subject.readouts[name] if name in w.subject.readouts else None
-    unit = "" if readout is None or readout.family == "gear" else readout.unit
+    unit = w.subject.readouts[name].unit if name in w.subject.readouts else ""
     return (
         f'<div class="row{" big" if big else ""}"><div><b>{escape(w.subject.signal(name).short)}</b>'
         f"<small>{escape(_asked(w, name))}</small></div>"
@@ -185,13 +183,15 @@ def _power(w: Window) -> str:
     made = power_json(w)
     title = escape(w.word("report.power"))
     if made["why"]:
-        return f'<h3>{title}</h3><p>{_why(made["why"])}</p>'
+        return f"<h3>{title}</h3><p>{_why(made['why'])}</p>"
+    air = made["weather"]["text"] or made["weather"]["why"]
     inputs = "; ".join(f"{i['name']}: {i['text']}" for i in made["inputs"])
     return (
-        f'<h3>{title}</h3><p>{escape(made["peak"]["text"])}</p>'
-        f'<figure class="narrow"><figcaption>{escape(w.word("report.over_unit", unit="kW"))}</figcaption>{draw.power_plot(made["points"], title)}</figure>'
+        f"<h3>{title}</h3><p>{escape(made['peak']['text'])}</p>"
+        f'<figure class="narrow"><figcaption>{escape(w.word("report.over_unit", unit="kW"))}</figcaption>'
+        f"{draw.power_plot(made['points'], title)}</figure>"
         f'<p class="note">{escape(made["method"])} {escape(inputs)}.</p>{power_table(w.subject.words, made)}'
-        f'<p class="note">{escape(_dot(made["weather"]["text"] or made["weather"]["why"]))} {escape(made["caveat"])}</p>'
+        f'<p class="note">{escape(_dot(air))} {escape(made["caveat"])}</p>'
     )
 
 
@@ -217,9 +217,7 @@ def _coverage(subject: Subject) -> str:
     if made["why"] or made["x"] is None:
         return f"<section><h2>{title}</h2><p>{_why(made['why'])}</p></section>"
     label = w("review.report.cells", name=made["y"]["name"])
-    empty = "".join(
-        f"<p>{escape(w('review.report.wanted_empty', text=e['text']))}</p>" for e in made["empty_wanted"]
-    )
+    empty = "".join(f"<p>{escape(w('review.report.wanted_empty', text=e['text']))}</p>" for e in made["empty_wanted"])
     return (
         f"<section><h2>{title}</h2><figure><figcaption>{escape(label)}</figcaption>"
         f'<div class="scroll" tabindex="0">{draw.cells(made, label)}</div>'
@@ -250,6 +248,3 @@ def _foot(subject: Subject) -> str:
     w = subject.words
     rules = w("review.report.rules", rules=subject.plan.rules or RULES, sha=subject.recipe.sha256)
     return f"<footer><p>{escape(w('review.report.limits'))}</p><p>{escape(rules)}</p></footer>"
-
-
-

@@ -87,7 +87,7 @@ footer p{font-size:.875rem;color:var(--ink-2);overflow-wrap:anywhere;margin-top:
 @media (max-width:560px){body{padding:24px 20px 48px}h1{font-size:1.75rem}
 .row{grid-template-columns:minmax(0,1fr) auto}.row .p{grid-column:1/-1;grid-row:2;margin-top:8px}
 .capture{display:block}.capture>.mark{float:left;margin-right:12px}svg text{font-size:17px}
-.figures,.figures tbody,.figures tr,.figures th,.figures td{display:block}
+.figures,.figures caption,.figures tbody,.figures tr,.figures th,.figures td{display:block}
 .figures thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}
 .figures tr{display:grid;grid-template-columns:minmax(0,1fr) auto;gap:0 12px;border-bottom:1.5px solid var(--hair);
 padding:8px 0}.figures th,.figures td{border:0;padding:0}.figures td{text-align:right}
@@ -95,10 +95,11 @@ padding:8px 0}.figures th,.figures td{border:0;padding:0}.figures td{text-align:
 .figures td:nth-child(3){text-align:left}}
 @page{margin:16mm 15mm 18mm}
 @media print{html,body{background:#FFF}body{max-width:none;padding:0;font-size:9.5pt}
-h1{font-size:22pt}h2{font-size:13pt;break-after:avoid}h3{break-after:avoid;margin-top:14pt}
+h1{font-size:22pt}h2{font-size:13pt;break-after:avoid}h3,h3+p,caption,thead{break-after:avoid}h3{margin-top:14pt}table,.head>div{break-inside:avoid}
 section{break-inside:auto;margin-top:20pt;padding-top:12pt}.scroll{overflow:visible}.scroll>svg{min-width:0}
 table{font-size:8.5pt;margin-top:8pt}th,td{padding-top:3.5pt;padding-bottom:3.5pt}td b,.row .v b{font-size:10.5pt}
-thead th,th small,.note,.kicker,td.why,.row small{font-size:7.5pt}.wide{font-size:7pt}.wide th,.wide td{padding-left:5pt}
+thead th,th small,caption small,.head dt,figcaption,.note,.kicker,.times,td.why,.row small{font-size:7.5pt}
+.wide{font-size:7pt}.wide th,.wide td{padding-left:5pt}
 *{-webkit-print-color-adjust:exact;print-color-adjust:exact}}
 @media (forced-colors:active){.bed,.range{fill:Canvas;stroke:CanvasText}.won{fill:Highlight}.th{stroke:CanvasText}}
 """
@@ -126,6 +127,7 @@ def _faces() -> str:
             return ""
         data = base64.b64encode(file.read_bytes()).decode("ascii")
         made.append(
-            f'@font-face{{font-family:"B612";font-weight:{weight};src:url(data:font/woff2;base64,{data}) format("woff2")}}'
+            f'@font-face{{font-family:"B612";font-weight:{weight};'
+            f'src:url(data:font/woff2;base64,{data}) format("woff2")}}'
         )
     return "".join(made)
