@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from coach.server.services import Given
 
 PORT = 8765
+LAN_PORT = 8766
+HELP_PORT = 8767
 DEMO = "everything-qualifies"
 FLAT_OUT = "max"
 ADAPTER_S = 0.04
@@ -121,24 +123,46 @@ def _virtual_car(scenario: str, traces: Path, around: ExitStack) -> GivenLink:
 @click.option("--link", "links", multiple=True, help="An adapter: /dev/rfcomm0, COM5, socket://192.168.0.10:35000.")
 @click.option("--vehicle", "vehicle_file", type=_FILE, help="The car of those drives and adapters.")
 @click.option("--port", type=_PORT, default=PORT, show_default=True, help="Port of the page; 0 takes a free one.")
+@click.option("--lan", is_flag=True, help="Let phones on the same network join, over https.")
+@click.option(
+    "--lan-port", type=_PORT, default=LAN_PORT, show_default=True, help="Port for phones; 0 takes a free one."
+)
+@click.option(
+    "--help-port",
+    type=_PORT,
+    default=HELP_PORT,
+    show_default=True,
+    help="Port of the page that shows how to trust this machine, in plain http; 0 takes a free one.",
+)
 @click.option("--data", type=_FILE, help="Folder to keep drives in.  [default: the user's own]")
 @click.option("--no-open", is_flag=True, help="Do not open a browser.")
 def serve(
     recipes: tuple[Path, ...], drives: tuple[Path, ...], links: tuple[str, ...], vehicle_file: Path | None, port: int,
-    data: Path | None, *, no_open: bool,
+    lan_port: int, help_port: int, data: Path | None, *, lan: bool, no_open: bool,
 ) -> int:  # fmt: skip
-    """Serve the phone page on this machine. End it with Ctrl-C.
+    """Serve the phone page on this machine, and with --lan to phones that join. End it with Ctrl-C.
+
+    Without --lan nothing but this machine is listened to. With it a phone joins by scanning a square, once.
 
     \b
     Example:
       coach serve
       coach serve --recipe request.toml --drive drive.csv --vehicle car.toml
       coach serve --recipe request.toml --link /dev/rfcomm0 --vehicle car.toml
+      coach serve --lan --recipe request.toml --link /dev/rfcomm0
     """  # noqa: D301 - click takes this character to keep lines as they are
     from coach.server.run import serve as run
 
     given = _given(recipes, drives, links, vehicle_file)
-    run(port=port, data_dir=data, given=given, on_ready=_announce("", no_open=no_open))
+    ready = _announce("", no_open=no_open)
+    if not lan:
+        run(port=port, data_dir=data, given=given, on_ready=ready)
+        return 0
+    from coach.cli.square import tell_phones
+    from coach.server.joining import Lan
+
+    doors = Lan(port=lan_port, help_port=help_port)
+    run(port=port, data_dir=data, given=given, lan=doors, on_ready=ready, on_lan=tell_phones)
     return 0
 
 
@@ -146,6 +170,7 @@ def _given(
     recipes: tuple[Path, ...], drives: tuple[Path, ...], links: tuple[str, ...], vehicle_file: Path | None
 ) -> Given:  # fmt: skip
     """What was named, looked at before anything is started. Raises CoachError."""
+    from coach.catalogue import default_catalogue
     from coach.errors import TableError
     from coach.recipe import load_recipe
     from coach.server.carlink import GivenLink
@@ -153,15 +178,15 @@ def _given(
     from coach.sources.link.port import check_url
     from coach.vehicle import load_vehicle
 
+    catalogue, vehicle = default_catalogue(), None
+    if vehicle_file is not None:
+        catalogue = load_vehicle(vehicle_file).catalogue(catalogue)
+        vehicle = vehicle_file.read_bytes()
     for path in recipes:
-        load_recipe(path)
+        load_recipe(path, catalogue)
     for path in drives:
         if not path.is_file():
             raise TableError("there is no such file", where=str(path))
-    vehicle = None
-    if vehicle_file is not None:
-        load_vehicle(vehicle_file)
-        vehicle = vehicle_file.read_bytes()
     return Given(recipes, drives, vehicle, tuple(GivenLink(check_url(url)) for url in links))
 
 

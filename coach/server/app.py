@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import logging
-from typing import Any
+from typing import Any, NamedTuple
 
-from flask import Flask, Response, request
+from flask import Flask, Response, g, request
 from pydantic import ValidationError
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge, UnsupportedMediaType
 
@@ -13,10 +13,12 @@ from coach.errors import BadInput, CoachError, Conflict, NotFound, StoreError
 from coach.recipe import RecipeErrors
 from coach.server.api import ENDPOINTS, not_there
 from coach.server.endpoint import JSON, Call, Endpoint
-from coach.server.guard import CSP, check_host, check_origin
+from coach.server.guard import Guard, close_doors
+from coach.server.holding import Holding
 from coach.server.live import TooMany
 from coach.server.models import Answer, Asked
 from coach.server.openapi import describe
+from coach.server.roles import Access, check_access
 from coach.server.services import Services
 from coach.server.static import Static
 
@@ -33,19 +35,21 @@ _HTTP_WORDS = {
 }
 
 
-def create_app(services: Services, static: Static | None = None) -> Flask:
+def create_app(services: Services, static: Static | None = None, joining: Any = None) -> Flask:
     """The app on `services`.
 
     Args:
         static: the files of the page; the project's own if left out.
+        joining: how phones on the network are let in (a `Joining`); None where only this machine is listened to.
     """
     app = Flask("coach.server", static_folder=None)
     app.json.sort_keys = False  # type: ignore[attr-defined]  # the default provider has it
     app.url_map.strict_slashes = True
     files = static or Static()
+    inside = _Inside(services, joining, Holding())
     for endpoint in ENDPOINTS:
         app.add_url_rule(
-            _rule(endpoint.path), endpoint.name, _view(services, endpoint), methods=[endpoint.method],
+            _rule(endpoint.path), endpoint.name, _view(inside, endpoint), methods=[endpoint.method],
             provide_automatic_options=False,
         )  # fmt: skip
     description = describe(ENDPOINTS)
@@ -54,8 +58,10 @@ def create_app(services: Services, static: Static | None = None) -> Flask:
     )
     app.add_url_rule("/", "page", lambda: files.answer("index.html"), methods=["GET"], provide_automatic_options=False)
     app.add_url_rule("/<path:path>", "file", files.answer, methods=["GET"], provide_automatic_options=False)
-    app.before_request(_guard)
-    app.after_request(_headers)
+    if joining is not None:
+        _add_help(app, joining)
+    app.before_request(_guard(Guard(joining)))
+    app.after_request(close_doors)
     app.register_error_handler(CoachError, _coach_error)
     app.register_error_handler(HTTPException, _http_error)
     app.register_error_handler(Exception, _fault)
@@ -66,24 +72,39 @@ def _rule(path: str) -> str:
     return path.replace("{number}", "<int:number>").replace("{", "<").replace("}", ">")
 
 
-def _guard() -> None:
-    check_host(request.headers.get("Host"))
-    if request.method not in {"GET", "HEAD"}:
-        check_origin(request.headers.get("Origin"), request.headers.get("Host"), request.headers.get("Sec-Fetch-Site"))
+class _Inside(NamedTuple):
+    """What the views work with."""
+
+    services: Services
+    joining: Any
+    holding: Holding
 
 
-def _headers(response: Response) -> Response:
-    response.headers.setdefault("Content-Security-Policy", CSP)
-    response.headers.setdefault("X-Content-Type-Options", "nosniff")
-    response.headers.setdefault("Referrer-Policy", "no-referrer")
-    response.headers.setdefault("Cross-Origin-Opener-Policy", "same-origin")
-    response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
-    response.headers.setdefault("Cache-Control", "no-store")
-    return response
+def _add_help(app: Flask, joining: Any) -> None:
+    from coach.server.helppage import PAGES, HelpPage
+
+    pages = HelpPage(joining, plain=False)
+    for path in sorted(PAGES):
+        app.add_url_rule(
+            path, f"help {path}", lambda path=path: pages.answer(path), methods=["GET"], provide_automatic_options=False
+        )
 
 
-def _view(services: Services, endpoint: Endpoint) -> Any:
+def _guard(guard: Guard) -> Any:
+    def look() -> Response | None:
+        g.caller = guard.caller(request)
+        return guard.stranger(request) if g.caller.access == Access.ANYONE else None
+
+    return look
+
+
+def _view(inside: _Inside, endpoint: Endpoint) -> Any:
+    services, joining, holding = inside
+    acts = endpoint.method == "POST" and endpoint.path.startswith("/api/drives/current/")
+
     def view(**path: Any) -> Response:
+        caller = g.caller
+        check_access(caller, endpoint.method, endpoint.path)
         call = Call(
             services,
             {k: str(v) for k, v in path.items()},
@@ -91,8 +112,19 @@ def _view(services: Services, endpoint: Endpoint) -> Any:
             _body(endpoint),
             _raw(endpoint),
             request.headers.get,
+            caller,
+            joining,
+            request.remote_addr or "",
         )
-        return _answer(endpoint.work(call), endpoint.status)
+        if joining is not None and acts:
+            moving = bool(services.state()["drive"].get("moving"))
+            holding.before(services.running(), caller, endpoint.path.rpartition("/")[2], moving=moving)
+        answer = _answer(endpoint.work(call), endpoint.status)
+        if joining is not None and (endpoint.method, endpoint.path) == ("POST", "/api/drives"):
+            holding.begun(services.running(), caller)
+        if caller.device is not None and endpoint.media == "text/event-stream":
+            answer.response = joining.watched(answer.response, caller.device)
+        return answer
 
     return view
 
@@ -126,7 +158,7 @@ def _raw(endpoint: Endpoint) -> bytes:
         return b""
     if request.mimetype not in endpoint.takes_text:
         raise UnsupportedMediaType(f"send one of: {', '.join(endpoint.takes_text)}")
-    return _read(endpoint.most_bytes)
+    return b"" if endpoint.streamed else _read(endpoint.most_bytes)
 
 
 def _read(most: int) -> bytes:
@@ -174,7 +206,11 @@ def _error(status: int, code: str, message: str, where: str | None, errors: list
 def _coach_error(error: CoachError) -> Response:
     status = getattr(error, "status", None) or next((s for kind, s in _STATUS if isinstance(error, kind)), 400)
     findings = [f.as_dict() for f in error.findings] if isinstance(error, RecipeErrors) else None
-    return _error(status, error.code, error.message, error.where, findings)
+    answer = _error(status, error.code, error.message, error.where, findings)
+    wait_s = getattr(error, "wait_s", None)
+    if wait_s is not None:
+        answer.headers["Retry-After"] = str(wait_s)
+    return answer
 
 
 def _http_error(error: HTTPException) -> Response:

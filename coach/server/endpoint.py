@@ -9,6 +9,7 @@ from typing import Any
 from flask import Response
 
 from coach.server.models import Answer, Asked
+from coach.server.roles import LAPTOP, Caller
 from coach.server.services import Services
 
 Result = Answer | dict[str, Any] | list[Any] | str | Response
@@ -25,6 +26,9 @@ class Call:
         query, body: models as the endpoint declares them; None where it declares none.
         raw: bytes of the body where the endpoint takes other things than JSON.
         header: a header's value by name, or None.
+        caller: who asks.
+        joining: how the network is joined (a `Joining`); None where only this machine is listened to.
+        address: where it is asked from.
     """
 
     services: Services
@@ -33,6 +37,9 @@ class Call:
     body: Any
     raw: bytes
     header: Callable[[str], str | None]
+    caller: Caller = LAPTOP
+    joining: Any = None
+    address: str = "127.0.0.1"
 
     def number(self, name: str = "number") -> int:
         """A part of the address that is a whole number."""
@@ -51,6 +58,7 @@ class Endpoint:
         media: media type of the answer.
         most_bytes: a larger body is refused.
         errors: statuses that it may answer with besides those that every endpoint may.
+        streamed: its work reads the body by itself, a piece at a time.
     """
 
     method: str
@@ -65,6 +73,7 @@ class Endpoint:
     status: int = 200
     most_bytes: int = 64_000
     errors: tuple[int, ...] = ()
+    streamed: bool = False
 
     @property
     def name(self) -> str:

@@ -15,11 +15,18 @@ from coach.server.models import Error
 
 _REF = "#/components/schemas/{model}"
 _WHY = {
-    400: "The request cannot be used.", 403: "The request comes from another page or under a foreign name.",
-    404: "There is no such thing.", 409: "It does not fit the present state.", 413: "The body is too large.",
-    415: "The body is of a type that is not taken here.", 500: "A fault of the server's own.",
-    503: "Too many pages are watching.", 507: "The data folder cannot be written or read.",
-}  # fmt: skip
+    400: "The request cannot be used.",
+    401: "The device is not joined.",
+    403: "Another page asks, or under a foreign name, or the device may not ask for this.",
+    404: "There is no such thing.",
+    409: "It does not fit the present state.",
+    413: "The body is too large.",
+    415: "The body is of a type that is not taken here.",
+    429: "Too many wrong attempts.",
+    500: "A fault of the server's own.",
+    503: "Too many pages are watching.",
+    507: "The data folder cannot be written or read.",
+}
 
 
 def describe(endpoints: Iterable[Endpoint]) -> dict[str, Any]:
@@ -37,7 +44,8 @@ def describe(endpoints: Iterable[Endpoint]) -> dict[str, Any]:
         "info": {
             "title": "Log capture coach",
             "version": __version__,
-            "description": "On the loopback address only. Every error has one shape: "
+            "description": "On the loopback address, and with `--lan` on the network for joined devices. "
+            "Every error has one shape: "
             '`{"error": {"code", "message", "where"}}`.',
         },
         "paths": paths,
@@ -58,7 +66,7 @@ def _operation(e: Endpoint) -> dict[str, Any]:
     schema = {"type": "string"} if e.gives is None else _ref(e.gives)
     answers: dict[str, Any] = {str(e.status): {"description": "Done.", "content": {e.media: {"schema": schema}}}}
     body = e.takes is not None or bool(e.takes_text)
-    for status in sorted({*e.errors, 403, 500, 507, *((413, 415) if body else ())}):
+    for status in sorted({*e.errors, 401, 403, 500, 507, *((413, 415) if body else ())}):
         answers[str(status)] = {"description": _WHY[status], "content": {JSON: {"schema": _ref(Error)}}}
     made["responses"] = answers
     return made

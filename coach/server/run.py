@@ -3,27 +3,33 @@
 from __future__ import annotations
 
 import contextlib
-import errno
+import logging
 import os
 import signal
-import socket
 import sys
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from cheroot.wsgi import Server
 
 from coach.clock import Clock
 from coach.drive.worker import ChildWorker
-from coach.errors import BadInput, CoachError, Conflict
+from coach.errors import BadInput, StoreError
 from coach.server.app import create_app
 from coach.server.guard import HOSTS
 from coach.server.models import StartDrive
+from coach.server.port import refusal, try_port
 from coach.server.services import Given, Services
 from coach.sources.table_child import read_table_in_child
 from coach.store import Store
+
+if TYPE_CHECKING:
+    from flask import Flask
+
+    from coach.server.joining import Joining, Lan
 
 THREADS = 48
 IDLE_S = 6
@@ -52,8 +58,10 @@ def serve(
     *,
     demo: Demo | None = None,
     given: Given | None = None,
+    lan: Lan | None = None,
     open_browser: bool = False,
     on_ready: Callable[[str], None] | None = None,
+    on_lan: Callable[[Joining], None] | None = None,
     stop: threading.Event | None = None,
 ) -> None:
     """Serves until SIGINT, SIGTERM or `stop`.
@@ -65,13 +73,15 @@ def serve(
         clock: the system's if left out.
         demo: a drive to start at once.
         given: recipes and tables besides the bundled ones.
+        lan: lets phones on the network join, over https, besides the page on this machine.
         open_browser: opens the page.
         on_ready: called with the page's address once it can be opened.
+        on_lan: called, in a thread of its own, once phones can join and the name is announced or cannot be.
         stop: ends the server when set; signals are handled only in the main thread.
 
     Raises:
         BadInput: the address is not this machine's own.
-        Conflict: the port is in use, or a drive of the demo cannot start.
+        Conflict: a port is in use, or a drive of the demo cannot start.
         StoreError: the data folder cannot be used.
     """
     clock = clock or Clock()
@@ -84,35 +94,85 @@ def serve(
         with contextlib.ExitStack() as undo:
             undo.callback(server.stop)
             store = undo.enter_context(Store(folder, clock))
+            joining = _joining(folder, clock, lan)
+            if joining is not None:
+                undo.callback(joining.close)
             services = Services.make(store, ChildWorker(folder), clock, read_table_in_child, given)
             undo.pop_all()
-        _run(server, services, stop, f"http://{_named(host)}:{server.bind_addr[1]}/", demo, on_ready, open_browser)
+        address = f"http://{_named(host)}:{server.bind_addr[1]}/"
+        _run(server, services, stop, address, demo, joining, on_ready, on_lan, open_browser)
+
+
+def _joining(folder: Path, clock: Clock, lan: Lan | None) -> Joining | None:
+    if lan is None:
+        return None
+    # Only here: a server for this machine alone pays nothing for certificates and announcements.
+    from coach.server.joining import Joining
+
+    return Joining.open(folder, clock, lan)
 
 
 def _run(
     server: Server, services: Services, stop: threading.Event, address: str, demo: Demo | None,
-    on_ready: Callable[[str], None] | None, open_browser: bool,
+    joining: Joining | None, on_ready: Callable[[str], None] | None, on_lan: Callable[[Joining], None] | None,
+    open_browser: bool,
 ) -> None:  # fmt: skip
     thread = None
     try:
         services.recover()
-        server.wsgi_app = create_app(services)
+        app = create_app(services, joining=joining)
+        server.wsgi_app = app
         thread = threading.Thread(target=server.serve, name="http", daemon=True)
         thread.start()
         if demo is not None:
             start_demo(services, demo)
         if on_ready is not None:
             on_ready(address)
+        if joining is not None:
+            _let_in(joining, app, on_lan)
         if open_browser:
             _open(address)
         while not stop.wait(0.5):
-            pass
+            if joining is not None:
+                _keep_up(joining)
     finally:
+        if joining is not None:
+            joining.shut()
         services.close(DRIVE_STOP_S)
+        # All doors at the same time: each takes a moment to notice.
+        closing = threading.Thread(target=_close, args=(joining,), daemon=True)
+        closing.start()
         server.shutdown_timeout = HTTP_STOP_S
         server.stop()
+        closing.join()
         if thread is not None:
             thread.join(HTTP_STOP_S)
+
+
+def _close(joining: Joining | None) -> None:
+    if joining is not None:
+        joining.close(HTTP_STOP_S)
+
+
+def _let_in(joining: Joining, app: Flask, on_lan: Callable[[Joining], None] | None) -> None:
+    from coach.server.helppage import create_help_app
+
+    joining.start(app, create_help_app(joining))
+
+    def tell() -> None:
+        joining.wait_announced()
+        if on_lan is not None:
+            on_lan(joining)
+
+    threading.Thread(target=tell, name="lan-ready", daemon=True).start()
+
+
+def _keep_up(joining: Joining) -> None:
+    try:
+        joining.tick()
+    except StoreError as error:
+        # A full disk must not end a drive because a certificate could not be renewed: it is tried again.
+        logging.getLogger("coach.server").warning("the certificate was not renewed: %s", error)
 
 
 def listen(host: str, port: int) -> Server:
@@ -123,34 +183,14 @@ def listen(host: str, port: int) -> Server:
     """
     if host not in HOSTS:
         raise BadInput("the server listens on this machine only: use 127.0.0.1 or localhost", where=host)
-    _try(host, port)
+    try_port(host, port)
     server = Server((host, port), _not_yet, numthreads=THREADS, timeout=IDLE_S, request_queue_size=64)
     try:
         server.prepare()
     except OSError as error:
         server.stop()
-        raise _refusal(host, port, error) from error
+        raise refusal(host, port, error) from error
     return server
-
-
-def _try(host: str, port: int) -> None:
-    """Opens and closes the port: the server itself leaves a socket behind when it cannot."""
-    if not 0 <= port <= 65535:
-        raise BadInput("a port is a number from 0 to 65535", where=str(port))
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    try:
-        socket.create_server((host, port), family=family).close()
-    except OSError as error:
-        raise _refusal(host, port, error) from error
-
-
-def _refusal(host: str, port: int, error: OSError) -> CoachError:
-    number = error.errno
-    if number == errno.EACCES:
-        return Conflict(f"port {port} is not for ordinary users; choose one above 1023", where=host)
-    if number == errno.EADDRINUSE or "No socket" in str(error):
-        return Conflict(f"port {port} is in use; choose another one, or 0 for a free one", where=host)
-    return BadInput(f"it is not possible to listen here ({error})", where=f"{host}:{port}")
 
 
 def start_demo(services: Services, demo: Demo) -> None:
