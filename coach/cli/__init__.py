@@ -10,13 +10,16 @@ from coach.cli.cmd_bundle import bundle
 from coach.cli.cmd_export import export
 from coach.cli.cmd_data import data
 from coach.cli.cmd_devices import devices
+from coach.cli.cmd_drives import drives
 from coach.cli.cmd_judge import judge
 from coach.cli.cmd_key import key
 from coach.cli.cmd_licences import licences
 from coach.cli.cmd_link import link
 from coach.cli.cmd_plan import plan
 from coach.cli.cmd_recipe import recipe
+from coach.cli.cmd_report import report
 from coach.cli.cmd_serve import demo, serve
+from coach.cli.cmd_vehicle import vehicle
 from coach.cli.group import Coach
 
 
@@ -54,8 +57,11 @@ main.add_command(demo)
 main.add_command(devices)
 main.add_command(serve)
 main.add_command(judge)
+main.add_command(drives)
+main.add_command(report)
 main.add_command(recipe)
 main.add_command(plan)
+main.add_command(vehicle)
 main.add_command(licences)
 main.add_command(link)
 main.add_command(bundle)

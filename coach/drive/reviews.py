@@ -78,9 +78,7 @@ def coverage(folder: Path, ask: Ask) -> str:
 
     drives = of_revision(Reader(folder / DATABASE), ask["drive"]) if ask["scope"] == "revision" else [ask["drive"]]
     subjects = [subject(folder, d) for d in drives]
-    return _text(
-        coverage_json(subjects, load=ask["load"], step_rpm=ask["step_rpm"], step_load=ask["step_load"])
-    )
+    return _text(coverage_json(subjects, load=ask["load"], step_rpm=ask["step_rpm"], step_load=ask["step_load"]))
 
 
 def health(folder: Path, ask: Ask) -> str:
