@@ -369,6 +369,6 @@ def test_each_reason_why_a_port_cannot_be_had_has_its_sentence(monkeypatch, numb
     def refuse(*_, **__):
         raise OSError(number, "no")
 
-    monkeypatch.setattr("coach.server.run.socket.create_server", refuse)
+    monkeypatch.setattr("coach.server.port.socket.create_server", refuse)
     with pytest.raises((BadInput, Conflict), match=words):
         listen("127.0.0.1", 8765)

@@ -7,7 +7,7 @@ import { mark } from "./signs.js";
 
 /**
  * The line on top: back to where, and where this is.
- * @param {{to?: string, back?: string, here?: string | Node}} way
+ * @param {{to?: string, back?: string | Node, here?: string | Node}} way
  */
 export function crumb({ to, back, here = "" }) {
   return h("nav", { class: "crumb", "aria-label": t("page.way") },
