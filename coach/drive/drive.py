@@ -217,4 +217,5 @@ def _parts(
         stop_source=stop, source_kind=source.kind, speed=setup.speed, wall_us=wall,
         wall_known=not replayed or wall is not None, recipe_sha=setup.new.recipe_sha,
         favour=getattr(source, "favour", None), rates_hz=getattr(source, "rates_hz", None),
+        link_facts=getattr(source, "link_facts", None),
     )  # fmt: skip

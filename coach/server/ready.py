@@ -7,13 +7,14 @@ from typing import Any
 
 from coach.errors import CoachError
 from coach.plan import check_plan, resolve
+from coach.plan.sweeps import sweep_needs
 from coach.recipe import Recipe
 from coach.server.carlink import advice, connected, expected, together
 from coach.server.garage import Garage
 from coach.shown import Units, show
 from coach.signals import Catalogue
 from coach.sources.link.discover import Found
-from coach.sources.link.rates import model_of
+from coach.sources.link.rates import model_of, pids_of
 from coach.vehicle import Vehicle
 from coach.words import Words, inside
 
@@ -49,9 +50,23 @@ def ready_marks(
         link = mark("link", "ok", f"link_{garage.entry(source).kind}")
         return [link, _signals(recipe, found, vehicle, catalogue, words), engine, *rest]
     link = mark("link", "warn" if known.stored else "ok", "link_link", **connected(known))
-    rates = expected(resolve(recipe, catalogue, vehicle, measured=found), known, catalogue)
+    plan = resolve(recipe, catalogue, vehicle, measured=found)
+    rates = expected(plan, known, catalogue)
     signals = _signals(recipe, together(rates, known), vehicle, catalogue, words)
-    signals["text"] = f"{signals['text']} {advice(rates, model_of(known))}".strip()
+    needs = sweep_needs(recipe, plan, catalogue, vehicle, model_of(known), pids_of(known), units=units, words=words)
+    more = [advice(rates, model_of(known)), *(need.text for need in needs)]
+    signals["text"] = " ".join([signals["text"], *(text for text in more if text)])
+    if signals["state"] == "ok" and any(need.short for need in needs):
+        signals["state"] = "warn"
+    signals["rates"] = [
+        {"signal": e.signal, "name": catalogue[e.signal].short, "asked_hz": round(e.asked_hz, 2),
+         "expected_hz": round(e.expected_hz, 2), "offered": e.offered, "enough": e.enough}
+        for e in rates
+    ]  # fmt: skip
+    signals["sweeps"] = [
+        {"capture": n.capture, "title": n.title, "need_hz": round(n.need_hz, 2), "enough": not n.short, "text": n.text}
+        for n in needs
+    ]
     return [link, signals, engine, *rest]
 
 

@@ -139,13 +139,15 @@ def discover(session: Session, catalogue: Catalogue, tell: Callable[[str], None]
     voltage = _or_none(lambda: session.voltage()[0])
     info = _or_none(lambda: bitmap(0, session.single(9, 0, SLOW_S)[0][-4:])) or frozenset()
     numbers = _by_ecu(session, 2, info)
+    # Units that answer no parameter may still tell what is in them.
+    calibrations = {e: calibration_ids(d) for e, d in _by_ecu(session, 4, info).items()}
+    verifications = {e: verification_numbers(d) for e, d in _by_ecu(session, 6, info).items()}
     return Found(
         adapter=session.adapter, protocol=session.frames.number, protocol_name=PROTOCOLS[session.frames.number][1],
-        voltage=voltage, ecus=tuple(sorted(session.frames.ecus)), engine=session.frames.engine, offered=offered,
+        voltage=voltage, ecus=tuple(sorted({*session.frames.ecus, *calibrations, *verifications})), engine=session.frames.engine, offered=offered,
         lengths=lengths, signals=signals, batch=batch, single_us=single_us, batch_us=batch_us or single_us,
         vin=next((v for v in map(vin, numbers.values()) if v), None),
-        calibrations={e: calibration_ids(d) for e, d in _by_ecu(session, 4, info).items()},
-        verifications={e: verification_numbers(d) for e, d in _by_ecu(session, 6, info).items()},
+        calibrations=calibrations, verifications=verifications,
         stored=_codes(session, "03"), pending=_codes(session, "07"),
         first_values={n: w.value(answers[w.key]) for n, w in signals.items()}, refused=refused,
         alone_us=alone_us, home=session.home,

@@ -117,6 +117,10 @@ class LinkSource:
         span_s = max(now_us - since, 1) / US
         return {name: sum(t > since for t in tuple(stamps)) / span_s for name, stamps in dict(self._stamps).items()}
 
+    def link_facts(self) -> Mapping[str, Any]:
+        """For the page: what each signal was asked for, and whether asking has stopped for somebody else."""
+        return {"asked_hz": {n: round(hz, 2) for n, hz in self.asked_hz.items()}, "occupied": self.occupied}
+
     def retry(self) -> None:
         """Somebody says that the other tester is gone: asks at once instead of waiting for quiet. From any thread."""
         self._again.set()
