@@ -6,6 +6,7 @@ import click
 
 from coach import __version__
 from coach.cli.cmd_adapter import adapter
+from coach.cli.cmd_archive import archive
 from coach.cli.cmd_bundle import bundle
 from coach.cli.cmd_export import export
 from coach.cli.cmd_data import data
@@ -52,6 +53,7 @@ def bench(*, as_json: bool, quick: bool) -> int:
 
 
 main.add_command(adapter)
+main.add_command(archive)
 main.add_command(data)
 main.add_command(demo)
 main.add_command(devices)

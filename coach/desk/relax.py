@@ -16,7 +16,7 @@ from coach.core.events import Collected
 from coach.core.spec import Asked, Band, Capture, JudgePlan, Limit, Sweep
 from coach.plan.sentences import Say
 from coach.recording import US, Recording
-from coach.shown import METRIC, Units, show, show_difference
+from coach.shown import METRIC, Units, show, show_band, show_difference
 from coach.signals import Catalogue, Signal
 from coach.words import Words, inside, load_words
 
@@ -281,7 +281,16 @@ class _Knobs:
         return self.words(key, name=inside(signal.title), new=new, old=old)
 
     def moved(self, key: str, signal: Signal, old: float, new: float) -> str:
-        return self.text(key, signal, self.value(new, signal), self.value(old, signal))
+        """A bound as the reading that passes: 88 km/h is 54 mph, not 55."""
+        upper = key == "up_to" or (key == "limit" and new > old)
+        if key not in ("up_to", "down_to", "limit"):
+            return self.text(key, signal, self.value(new, signal), self.value(old, signal))
+        texts = []
+        for x in (new, old):
+            ends = (None, x) if upper else (x, None)
+            low, high = show_band(*ends, signal.unit, self.say.system, step=signal.step)
+            texts.append(str(high if upper else low))
+        return self.text(key, signal, *texts)
 
     def value(self, x: float, signal: Signal) -> str:
         return str(show(x, signal.unit, self.say.system))

@@ -88,9 +88,9 @@ def test_the_smallest_change_comes_first():
 
 
 def test_units_are_the_readers():
-    """91 km/h is 57 mph."""
+    """Bounds are the readings that pass: 91 km/h is 56 mph and not 57, 90 km/h is 55."""
     found = offered(hold(9, Band("road_speed", 70, 90)), drive(road_speed=[80] * 8 + [91] + [80] * 4), system=IMPERIAL)
-    assert found["keep.road_speed.max"].text == "Met with road speed up to 57 mph; 56 mph are asked for."
+    assert found["keep.road_speed.max"].text == "Met with road speed up to 56 mph; 55 mph are asked for."
 
 
 def test_a_limit_that_stopped_it_is_offered_further_out():
