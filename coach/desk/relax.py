@@ -287,8 +287,9 @@ class _Knobs:
             return self.text(key, signal, self.value(new, signal), self.value(old, signal))
         texts = []
         for x in (new, old):
-            ends = (None, x) if upper else (x, None)
-            low, high = show_band(*ends, signal.unit, self.say.system, step=signal.step)
+            low, high = show_band(
+                None if upper else x, x if upper else None, signal.unit, self.say.system, step=signal.step
+            )
             texts.append(str(high if upper else low))
         return self.text(key, signal, *texts)
 
