@@ -100,6 +100,65 @@ def test_a_sign_of_somebody_else_is_asked_again_and_three_end_the_look(kind: str
     assert len(rig.heard) == before + 3
 
 
+def test_a_unit_that_works_its_numbers_out_is_waited_for() -> None:
+    """Verification numbers take seconds: it asks for time and the adapter gives up; asked again until it tells them."""
+    rig = Rig(table_car(), ecus=2)
+    session = rig.session()
+    real = rig.adapter.hear
+    asked: list[str] = []
+
+    def hear(text: str, since_us: int) -> object:
+        if text in {"0904", "0906"}:
+            asked.append(text)
+            if asked.count(text) <= 2:
+                rig.faults.now("only-pending", 1)
+        return real(text, since_us)
+
+    rig.adapter.hear = hear  # type: ignore[method-assign,assignment]
+    car = discover(session, CATALOGUE)
+    # The engine's was late twice; the gearbox's stood from the first time on.
+    assert car.verifications == {0: ["1791BC82"], 1: ["2A04D0F6"]}
+    assert car.calibrations == {0: ["COACH-ENGINE-01"], 1: ["COACH-GEARBOX-1"]}
+    assert asked == ["0904"] * 3 + ["0906"] * 3
+    assert rig.heard.count("ATSTFF") == 4
+    assert rig.heard.count("ATST32") == 2
+
+
+def test_a_unit_that_never_tells_is_left_out() -> None:
+    rig = Rig(table_car())
+    session = rig.session()
+    real = rig.adapter.hear
+
+    def hear(text: str, since_us: int) -> object:
+        if text == "0906":
+            rig.faults.now("only-pending", 1)
+        return real(text, since_us)
+
+    rig.adapter.hear = hear  # type: ignore[method-assign,assignment]
+    car = discover(session, CATALOGUE)
+    assert car.verifications == {}
+    assert car.calibrations == {0: ["COACH-ENGINE-01"]}
+    assert rig.heard.count("0906") == 6
+
+
+@pytest.mark.parametrize("ecus", [1, 2])
+def test_an_old_bus_tells_who_it_is_and_codes_over_several_frames(ecus: int) -> None:
+    """Three codes a frame, without a number: seven pending ones in three frames, four stored ones in two."""
+    stored = ("P0171", "P0300", "P0301", "C0035")
+    pending = ("B1000", "P0100", "P0101", "P0102", "P0103", "P0104", "U0100")
+    rig = Rig(table_car(identity=Identity(stored=stored, pending=pending)), bus="k-line", ecus=ecus)
+    car = discover(rig.session(), CATALOGUE)
+    assert car.stored == tuple(sorted(stored))
+    assert car.pending == tuple(sorted(pending))
+    assert car.protocol_name.startswith("ISO 14230-4")
+    assert car.vin == Identity().vin
+    units = {0x10: ["COACH-ENGINE-01"], 0x18: ["COACH-GEARBOX-1"]}
+    assert car.calibrations == dict(list(units.items())[:ecus])
+    assert car.verifications[0x10] == ["1791BC82"]
+    assert car.batch == 1
+    assert car.engine == 0x10
+
+
 def test_a_parameter_of_another_length_is_not_used_and_said() -> None:
     car = found(Rig(table_car(answers={(1, 0x0D): b"\x50\x00"})))
     assert "road_speed" not in car.signals

@@ -153,7 +153,7 @@ CODE_OF = {
     "bus-busy": "bus_busy", "buffer-full": "buffer_full", "unable-to-connect": "unable_to_connect",
     "garbage": "garbage", "negative": "negative", "wrong-parameter": "wrong_parameter", "short-answer": "short",
     "short-frame": None, "foreign": "foreign", "other-tester": "other_tester", "noise": "garbage", "dropped": None,
-    "split": None, "no-prompt": "no_prompt", "silence": "silent", "late": "silent", "disconnect": "disconnected",
+    "split": None, "only-pending": "pending", "no-prompt": "no_prompt", "silence": "silent", "late": "silent", "disconnect": "disconnected",
     "reset": "adapter_reset", "pending": None,
 }  # fmt: skip
 """Fault to the reason that is named; None: more than one is right, or nothing goes wrong."""

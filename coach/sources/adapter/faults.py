@@ -35,6 +35,9 @@ KINDS: dict[str, Kind] = {
     "garbage": Kind("line", "Readable nonsense in place of the answer."),
     "negative": Kind("car", "A negative response (7F, the mode, 12) in place of the answer."),
     "pending": Kind("car", "Response pending (7F, the mode, 78) at once, the answer after the time.", 0.3),
+    "only-pending": Kind(
+        "car", "Response pending (7F, the mode, 78) of the first unit, and no answer of it after that."
+    ),
     "wrong-parameter": Kind("car", "The answer to another parameter."),
     "short-answer": Kind("car", "A well-formed answer whose last byte is missing."),
     "short-frame": Kind("car", "A frame that ends before its declared length."),

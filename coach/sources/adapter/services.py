@@ -145,6 +145,8 @@ def spoiled(kind: str, request: bytes, messages: list[Message], seconds: float) 
     if not messages:
         return messages
     first = messages[0]
+    if kind == "only-pending":
+        return [Message(first.ecu, bytes([NEGATIVE, mode, STILL_PENDING])), *messages[1:]]
     if kind == "pending":
         waiting = Message(first.ecu, bytes([NEGATIVE, mode, STILL_PENDING]))
         return [waiting, replace(first, after_s=seconds), *messages[1:]]

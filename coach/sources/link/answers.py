@@ -95,6 +95,8 @@ class Frames:
         self._padded: dict[int, bool] = {}
         self._protocol: Any = getattr(obd.protocols, PROTOCOLS[number][0])([])
         self.ecus: frozenset[int] = frozenset()
+        self.late = False
+        """Whether a control unit asked for time in the last answer, and the adapter did not wait for it."""
         answers = self.parse(first, 0x01)
         good = [a for a in answers if a.data[:2] == b"\x41\x00"]
         if not good:
@@ -121,15 +123,16 @@ class Frames:
         if not said_lines:
             raise Failure("garbage")
         hexed = []
-        asked_for_time = False
+        asked_for_time: set[str] = set()
         for line in cleaned(said_lines):
             failure = said(line)
             if failure is not None:
                 raise failure
             if self._pending(line, mode):
-                asked_for_time = True
+                asked_for_time.add(line[: self._header])
             else:
                 hexed.append(line)
+        self.late = bool(asked_for_time - {line[: self._header] for line in hexed})
         if not hexed:
             raise Failure("pending" if asked_for_time else "no_data")
         if self._somebody_elses(hexed, mode):

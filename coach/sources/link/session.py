@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import threading
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 
 from coach.clock import Clock
@@ -24,6 +24,11 @@ AGAIN_S = 2.0
 """Finding a car again that is known to be on CAN."""
 SLOW_S = 5.0
 """Answers that a control unit has to work out first."""
+
+PATIENT_MOST = 6
+"""How often a unit that asks for time is asked."""
+LONG_WAIT, USUAL_WAIT = "ATSTFF", "ATST32"
+"""How long the adapter waits for the car: about a second, and its usual 0.2 s."""
 
 # No echo, no line feeds, no spaces, headers on, protocol not kept in the adapter, waits fitted to the car.
 _SETTINGS = ("ATE0", "ATL0", "ATS0", "ATH1", "ATM0", "ATAT1")
@@ -108,13 +113,33 @@ class Session:
             return data[2:], reply
 
     def by_ecu(self, mode: int, pid: int) -> dict[int, bytes]:
-        """Each control unit's answer to one parameter, those that refuse left out. Raises Failure, Stopped."""
-        found = {}
-        for answer in self.ask_all(f"{mode:02X}{pid:02X}", SLOW_S)[0]:
+        """Each control unit's answer to one parameter, those that refuse left out.
+
+        A unit that asks for time is asked again, with more of it, until it has worked its answer out.
+
+        Raises:
+            Failure, Stopped.
+        """
+        found: dict[int, bytes] = {}
+        failure: Failure | None = None
+        for number in range(PATIENT_MOST):
+            if number:
+                self.talk.ask(LONG_WAIT)
             try:
-                found[answer.ecu] = echoed(positive(answer.data, mode), pid)
-            except Failure:
-                continue
+                answers, failure = self.ask_all(f"{mode:02X}{pid:02X}", SLOW_S)[0], None
+            except Failure as error:
+                if error.code != "pending":
+                    raise
+                answers, failure = [], error
+            for answer in answers:
+                with suppress(Failure):
+                    found[answer.ecu] = echoed(positive(answer.data, mode), pid)
+            if failure is None and not self.frames.late:
+                break
+        if number:
+            self.talk.ask(USUAL_WAIT)
+        if failure is not None and not found:
+            raise failure
         return found
 
     def _ask(self, command: str, header: str, deadline_s: float | None = None) -> tuple[list[Answer], Reply]:
