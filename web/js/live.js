@@ -157,7 +157,14 @@ function split(id) {
  * @param {boolean} late
  */
 function tell(name, data, late) {
-  for (const listener of [...others]) listener(name, data, late);
+  for (const listener of [...others]) {
+    try {
+      listener(name, data, late);
+    } catch (error) {
+      // One that fails must not keep the others from hearing.
+      reportError(error);
+    }
+  }
 }
 
 /** The server has spoken. */

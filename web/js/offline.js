@@ -36,7 +36,7 @@ async function worker() {
   const registration = await serviceWorker.register("sw.js", { updateViaCache: "none" });
   const offer = () => {
     // The worker asks the server once more: another tab, or another phone, may have started a drive.
-    if (!isDriving() && !known.phone.lost) registration.waiting?.postMessage("activate");
+    if (!isDriving() && !known.phone.lost) registration?.waiting?.postMessage("activate");
   };
   offer();
   addEventListener("hashchange", offer);
@@ -44,7 +44,7 @@ async function worker() {
   onEvent(() => {
     const now = lastId().split("-")[0];
     // A server that was started anew may have brought a new page.
-    if (boot && now !== boot) registration.update().catch(() => undefined);
+    if (boot && now !== boot) registration?.update().catch(() => undefined);
     boot = now;
   });
 }
