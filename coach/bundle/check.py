@@ -22,6 +22,8 @@ from coach.catalogue import default_catalogue
 from coach.core.spec import JudgePlan
 from coach.errors import BundleError, CoachError
 from coach.signals import Catalogue
+from coach.sources.link.decode import as_read, ways
+from coach.vehicle import Vehicle
 from coach.words import load_words
 
 MOST_NAMED = 50
@@ -201,7 +203,7 @@ def _plan(opened: Opened, drive: OpenedDrive, plan: JudgePlan, found: _Found) ->
         (found.problem if own else found.warn)("plan", name, difference=judged)
     if ways is not None:
         found.warn("ways", name, difference=ways)
-    odd = _other_signals(catalogue, plan)
+    odd = _other_signals(catalogue, plan, drive.vehicle())
     if odd:
         (found.problem if own else found.warn)("catalogue", drive.own("catalogue.json"), signals=", ".join(odd))
     wrong = sorted(n for n in {*plan.facts} ^ {s.name for s in entry.signals if s.judged} if n in recorded)
@@ -209,10 +211,16 @@ def _plan(opened: Opened, drive: OpenedDrive, plan: JudgePlan, found: _Found) ->
         found.problem("judged", name, signals=", ".join(wrong))
 
 
-def _other_signals(catalogue: Catalogue, plan: JudgePlan) -> list[str]:
-    """Judged signals that this version's catalogue has otherwise."""
-    known = default_catalogue()
-    return sorted(n for n in plan.facts if n in known and n in catalogue and catalogue[n] != known[n])
+def _other_signals(catalogue: Catalogue, plan: JudgePlan, vehicle: Vehicle | None) -> list[str]:
+    """Judged signals that this version and the vehicle's own definitions have otherwise, however a car gives them."""
+    known = default_catalogue() if vehicle is None else vehicle.catalogue(default_catalogue())
+    table = ways(known)
+
+    def usual(name: str) -> bool:
+        alike = [as_read(known, {name: way})[name] for way in table.get(name, ())]
+        return catalogue[name] in (known[name], *alike)
+
+    return sorted(n for n in plan.facts if n in known and n in catalogue and not usual(n))
 
 
 def _manifest(drive: OpenedDrive, plan: JudgePlan, verdict: dict[str, Any], found: _Found) -> None:

@@ -75,9 +75,9 @@ def _table(path: Path, recipe_file: Path | None, vehicle_file: Path | None) -> S
 
     if recipe_file is None:
         raise BadInput("a table does not say what was asked for: name it with --recipe", where=path.name)
-    catalogue = default_catalogue()
-    recipe = load_recipe(recipe_file, catalogue)
     vehicle = None if vehicle_file is None else load_vehicle(vehicle_file)
+    catalogue = default_catalogue() if vehicle is None else vehicle.catalogue(default_catalogue())
+    recipe = load_recipe(recipe_file, catalogue)
     return given_subject(recipe, read_table(path, catalogue), catalogue, vehicle, name=path.name.split(".")[0])
 
 

@@ -6,6 +6,8 @@ import json
 
 import pytest
 
+from coach.bundle.check import check_bundle
+from coach.bundle.make import make_bundle
 from coach.catalogue import default_catalogue
 from coach.clock import Clock
 from coach.drive.tasks import InPlace
@@ -110,7 +112,7 @@ def run(services, wait_for, **more):
     return services.store.drive(drive.id)
 
 
-def test_a_recipe_with_a_signal_of_the_maker_is_driven_judged_and_stored(serve, wait_for):
+def test_a_recipe_with_a_signal_of_the_maker_is_driven_judged_and_stored(serve, wait_for, tmp_path):
     """Offered on Ready, recorded and secured; the catalogue that goes with the drive reads it again alike."""
     services = serve(knocking(), RECIPE, vehicle=VEHICLE)
     sha = services.shelf.bundled[0]
@@ -124,6 +126,15 @@ def test_a_recipe_with_a_signal_of_the_maker_is_driven_judged_and_stored(serve, 
     verdict = json.loads(services.verdict(row.id))
     assert verdict["captures"][0]["qualified"] == 1
     assert services.shelf.view(sha)["captures"][0]["sentence"].count("knock retard") == 1
+    bundled(services, row.id, tmp_path)
+
+
+def bundled(services, drive, folder):
+    """The calibrator judges the drive again from the bundle alone, and finds the same and nothing odd."""
+    make_bundle(services.store.folder, [drive], folder / "b.zip")
+    result = check_bundle(folder / "b.zip")
+    assert result["problems"] == []
+    assert result["same_verdict"]
 
 
 def test_another_vehicle_handed_in_is_asked_for_its_own(serve, wait_for):
@@ -147,7 +158,7 @@ def services_recipes(services):
     return (services.store.folder.parent / "0.toml",)
 
 
-def test_manifold_pressure_in_two_bytes_is_not_saturated_at_255_kpa(serve, wait_for):
+def test_manifold_pressure_in_two_bytes_is_not_saturated_at_255_kpa(serve, wait_for, tmp_path):
     """300 kPa is in the band and under the limit; the drive's own catalogue and plan say so for good."""
     services = serve(wide(), PULL)
     sha = services.shelf.bundled[0]
@@ -156,6 +167,7 @@ def test_manifold_pressure_in_two_bytes_is_not_saturated_at_255_kpa(serve, wait_
     assert load_catalogue(row.catalogue)["manifold_pressure"].ceiling == pytest.approx(65535 / 32)
     assert load_plan(row.plan).facts["manifold_pressure"].ceiling == pytest.approx(65535 / 32)
     assert json.loads(services.verdict(row.id))["captures"][0]["qualified"] == 1
+    bundled(services, row.id, tmp_path)
 
 
 def test_a_limit_that_only_two_bytes_show_may_be_asked_for_once_such_a_car_was_found(serve, wait_for):

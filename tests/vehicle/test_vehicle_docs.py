@@ -28,7 +28,7 @@ def test_every_key_of_a_table_is_named():
     text = page("reference/vehicle.md")
     tables = {
         "gearbox": "Gearbox", "tyre": "Tyre", "pedal": "Pedal", "units": "UnitsPart", "dial": "DialPart",
-        "road_load": "RoadLoadPart", "full_load": "FullLoad",
+        "road_load": "RoadLoadPart", "full_load": "FullLoad", "signals": "MakerSignal",
     }  # fmt: skip
     for name, table in tables.items():
         part = text.split(f"\n## {name}\n")[1].split("\n## ")[0]
