@@ -117,8 +117,8 @@ def wanted_by(subject: Subject, load: str) -> list[Wanted]:
 
 def _collected(capture: Capture, load: str) -> list[Wanted]:
     collect = capture.collect
-    if collect is None or not collect.axes:
-        return []
+    if collect is None or not collect.axes or any(a.signal not in ("engine_speed", load) for a in collect.axes):
+        return []  # cells of other signals do not lie in this plane
     found = []
     for cell in collect.wanted:
         ends = {"engine_speed": (-math.inf, math.inf), load: (-math.inf, math.inf)}

@@ -21,6 +21,8 @@ RARE = 0.02
 """Fewer spikes than this share are told, and trouble nobody."""
 CARRIED = 4.0
 """A column whose value changes this much more rarely than its rows come carries old values along."""
+ORDER_NOTES = ("late", "backward_time", "repeated_time", "same_time", "clock_jumped")
+"""What readers, the judge and the recorder call what they noticed about the order of time."""
 PAIRS = (
     ("engine_speed", "road_speed"), ("pedal_travel", "throttle"), ("pedal", "throttle"),
     ("throttle", "manifold_pressure"), ("pedal_travel", "manifold_pressure"),
@@ -192,7 +194,7 @@ def _clock(t_us: int) -> str:
 
 
 def _order(subject: Subject) -> dict[str, str]:
-    told = [n.text for n in subject.notes if any(k in n.code for k in ("order", "backward", "jump", "duplicate"))]
+    told = [n.text for n in subject.notes if n.code in ORDER_NOTES]
     w = subject.words
     if told:
         return {"text": " ".join(dict.fromkeys(told)), "means": w("review.health.order.means")}

@@ -76,9 +76,9 @@ def dwell_us(t_us: NDArray[np.int64], most_us: float) -> Floats:
 def even_grid(series: Series, step_us: float | None = None) -> tuple[NDArray[np.int64], Floats, float]:
     """The series on an even grid by linear interpolation: times, values (NaN in silences), step in seconds."""
     s = readable(series)
-    step = max(1.0, round(period_us(s) if step_us is None else step_us))
     if len(s) < 2:
-        return s.t_us, s.value, step / US
+        return s.t_us, s.value, 1.0
+    step = max(1.0, round(period_us(s) if step_us is None else step_us))
     t = np.arange(int(s.t_us[0]), int(s.t_us[-1]) + 1, int(step), dtype=np.int64)
     return t, value_at(s, t), step / US
 

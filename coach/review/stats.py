@@ -78,11 +78,13 @@ def moments(value: Floats, tau: float | None = None) -> Moments | None:
     n = len(good)
     if not n:
         return None
-    spread = float(good.std(ddof=1)) if n > 1 else None
+    low, high = float(good.min()), float(good.max())
+    if low == high:  # summing would leave the last bits of a rounding, which no instrument has
+        return Moments(n, low, None if n == 1 else 0.0, None if n == 1 else 0.0, 1.0, low, high)
+    spread = float(good.std(ddof=1))
     tau = tau_of(good) if tau is None else tau
-    enough = spread is not None and n / tau >= 2
-    error = spread * math.sqrt(tau / n) if enough and spread is not None else None
-    return Moments(n, float(good.mean()), spread, error, tau, float(good.min()), float(good.max()))
+    error = spread * math.sqrt(tau / n) if n / tau >= 2 else None
+    return Moments(n, float(good.mean()), spread, error, tau, low, high)
 
 
 def t95(freedom: float) -> float:
@@ -125,6 +127,8 @@ def difference(a: Floats, b: Floats, error_a: float | None = None, error_b: floa
         error_a, error_b: standard error of a single repeat's value from sampling.
     """
     value = float(b.mean() - a.mean())
+    if abs(value) <= 1e-12 * float(max(np.abs(a).max(), np.abs(b).max())):
+        value = 0.0
     if len(a) < 2 or len(b) < 2:
         if error_a is None or error_b is None:
             return Difference(value, None, real=False, needed=None)

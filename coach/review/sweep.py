@@ -295,22 +295,27 @@ def _rail(w: Window, make: Maker) -> None:
 
 
 def _slip(w: Window, make: Maker) -> None:
-    """Most engine speed over road speed above the gear's own ratio: more than 5 % is a tyre (or clutch) that slips."""
+    """Most engine speed over road speed above the gear's own ratio: more than 5 % is a tyre (or clutch) that slips.
+
+    The gear is the one asked for, else the one whose ratio lies nearest to the window's median.
+    """
     v = w.subject.vehicle
-    band = next((b for b in w.capture.keep if b.signal == "gear" and b.low is not None), None)
-    if v is None or not v.ratios or band is None or int(band.low or 0) not in v.ratios:
-        make.cannot("slip", "%", "no_ratio")
-        return
     road = w.series("road_speed")
     if not len(road):
         make.cannot("slip", "%", "not_recorded", name=w.name("road_speed"))
         return
+    if v is None or not v.ratios:
+        make.cannot("slip", "%", "no_ratio")
+        return
     rpm = w.at("engine_speed", road.t_us - v.delay_us)
-    ratio = v.ratios[int(band.low or 0)]
     use = np.isfinite(rpm) & (road.value > 3)
     if not use.any():
         make.cannot("slip", "%", "no_overlap")
         return
+    gear = next((int(b.low) for b in w.capture.keep if b.signal == "gear" and b.low is not None), None)
+    middle = float(np.median(rpm[use] / road.value[use]))
+    ratio = v.ratios.get(gear) if gear is not None else None
+    ratio = ratio or min(v.ratios.values(), key=lambda r: abs(np.log(r / middle)))
     # The car reports whole km/h: the least slip that the reading allows is what is told.
     over = rpm[use] / (ratio * (road.value[use] + 0.5)) - 1
     most = float(max(0.0, over.max()))
