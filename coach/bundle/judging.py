@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from typing import Any
@@ -148,7 +149,8 @@ def verdict_difference(
             "signals": {n: signals.get(n) for n in sorted(whole)},
         }  # fmt: skip
 
-    return difference(compared(claimed), compared(found), worded=worded)
+    told = difference(compared(claimed), compared(found), worded=worded)
+    return told if told is None else re.sub(r"^captures (?=')", "Capture ", told)
 
 
 def plan_difference(

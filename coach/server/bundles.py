@@ -138,21 +138,17 @@ def check(call: Call) -> Result:
 def _receive(part: Path) -> None:
     """Puts the body into a file, a piece at a time; of one too large no more than is allowed."""
     if (request.content_length or 0) > MOST_BYTES:
-        raise RequestEntityTooLarge(f"at most {MOST_BYTES} bytes; a larger one is checked with: coach bundle check")
+        raise RequestEntityTooLarge(f"at most {MOST_BYTES >> 20} MB; check a larger one with: coach bundle check")
     request.max_content_length = MOST_BYTES + 1
     size = 0
-    with part.open("xb", opener=_private) as file:
+    with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, FILE_MODE), "wb") as file:
         while piece := request.stream.read(2**16):
             size += len(piece)
             if size > MOST_BYTES:
                 raise RequestEntityTooLarge(
-                    f"at most {MOST_BYTES} bytes; a larger one is checked with: coach bundle check"
+                    f"at most {MOST_BYTES >> 20} MB; a larger one is checked with: coach bundle check"
                 )
             file.write(piece)
-
-
-def _private(path: str, flags: int) -> int:
-    return os.open(path, flags, FILE_MODE)
 
 
 @contextlib.contextmanager

@@ -30,6 +30,12 @@ const SCREENS = {
   arm: async () => (await import("./screens/arm.js")).arm,
   after: async () => (await import("./screens/after.js")).after,
   window: async () => (await import("./screens/window.js")).window,
+  sound: async () => (await import("./screens/sound.js")).sound,
+  facts: async () => (await import("./screens/facts.js")).facts,
+  pedal: async () => (await import("./screens/pedal.js")).pedal,
+  dial: async () => (await import("./screens/dial.js")).dial,
+  send: async () => (await import("./screens/send.js")).send,
+  bundle: async () => (await import("./screens/bundle.js")).bundle,
   join: async () => (await import("./screens/join.js")).join,
   devices: async () => (await import("./screens/devices.js")).devices,
 };

@@ -73,7 +73,8 @@ export async function after(way) {
     drive.error ? h("p", { class: "under" }, drive.error) : null,
     drive.recovered ? h("p", { class: "under" }, t("after.recovered")) : null,
     wholeDrive(id, verdict), h("ul", { class: "list" }, ...items), h("div", { class: "grow" }),
-    h("div", { class: "acts" }, open.length ? link(t(again, { title: open[0].title }), `#/recipe?sha=${seg(verdict.recipe.sha256)}`) : link(t("after.start"), "#/"), hand));
+    h("div", { class: "acts" }, open.length ? link(t(again, { title: open[0].title }), `#/recipe?sha=${seg(verdict.recipe.sha256)}`) : null,
+      link(t(open.length ? "after.send" : "after.send_all"), `#/send?drive=${seg(id)}`, !open.length), open.length ? null : link(t("after.start"), "#/", false), hand));
 }
 
 /**

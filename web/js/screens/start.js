@@ -56,7 +56,8 @@ export async function drives() {
   const list = await listDrives(reader);
   const items = list.map(driveItem);
   return h("main", { class: "page", "data-kept-at": reader.at }, crumb({ to: "#/", back: t("start.back") }), title(t("drives.title")),
-    list.length ? h("ul", { class: "list" }, ...items) : h("p", { class: "under" }, t("drives.none")));
+    list.length ? h("ul", { class: "list" }, ...items) : h("p", { class: "under" }, t("drives.none")),
+    h("div", { class: "grow" }), h("div", { class: "acts" }, link(t("drives.bundle"), "#/bundle", false)));
 }
 
 /** A drive in a list. @param {any} one the drive as the server lists it */
