@@ -16,10 +16,11 @@ if TYPE_CHECKING:
 
 CI = bool(os.environ.get("CI"))
 
-# Quick for the desk, deep and the same each time for CI; --hypothesis-profile chooses by hand.
+# Quick for the desk, more and the same each time for CI, deep for the long test; --hypothesis-profile chooses by hand.
 settings.register_profile("quick", max_examples=40, deadline=None, derandomize=False)
-settings.register_profile("deep", max_examples=120, deadline=None, derandomize=True, print_blob=True)
-settings.load_profile("deep" if CI else "quick")
+settings.register_profile("ci", max_examples=120, deadline=None, derandomize=True, print_blob=True)
+settings.register_profile("deep", max_examples=2_000, deadline=None, derandomize=False, print_blob=True)
+settings.load_profile("ci" if CI else "quick")
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
 BROWSER_ARGUMENTS = [

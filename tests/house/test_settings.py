@@ -199,13 +199,13 @@ def test_without_a_browser(project: Path, ci: str, outcome: str) -> None:
     assert bool(ci) or "1 browser tests were skipped" in said
 
 
-@pytest.mark.parametrize(("ci", "profile"), [("", "quick"), ("1", "deep")])
+@pytest.mark.parametrize(("ci", "profile"), [("", "quick"), ("1", "ci")])
 def test_ci_searches_deeper_and_the_same_each_time(project: Path, ci: str, profile: str) -> None:
-    """Hypothesis runs its quick profile at the desk and the derandomised deep one when CI is set."""
+    """Hypothesis runs its quick profile at the desk and the derandomised one when CI is set."""
     body = "from hypothesis import settings\n\ndef test_it():\n    s = settings.default\n    assert "
     want = {
         "quick": "(s.max_examples, s.derandomize) == (40, False)",
-        "deep": "(s.max_examples, s.derandomize) == (120, True)",
+        "ci": "(s.max_examples, s.derandomize) == (120, True)",
     }
     write(project / "tests/conftest.py", (ROOT / "tests/conftest.py").read_text("utf-8"))
     write(project / "tests/test_it.py", body + want[profile] + "\n")
