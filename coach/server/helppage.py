@@ -202,7 +202,7 @@ def _profile(der: bytes, title: str) -> bytes:
 
 def create_help_app(joining: Joining, static: Static | None = None) -> Flask:
     """The app of the plain door: help page, its own files, certificate, nothing else. It is given no services."""
-    from coach.server.guard import check_host, close_doors
+    from coach.server.guard import check_host
 
     app = Flask("coach.server.help", static_folder=None)
     files, pages = static or Static(), HelpPage(joining, plain=True)
@@ -215,9 +215,18 @@ def create_help_app(joining: Joining, static: Static | None = None) -> Flask:
     app.add_url_rule("/", "page", answer, methods=["GET"], provide_automatic_options=False)
     app.add_url_rule("/<path:path>", "file", answer, methods=["GET"], provide_automatic_options=False)
     app.before_request(lambda: check_host(request.headers.get("Host"), joining.hosts()))
-    app.after_request(close_doors)
+    app.after_request(_close_plain_doors)
     app.register_error_handler(CoachError, _refused)
     return app
+
+
+def _close_plain_doors(response: Response) -> Response:
+    from coach.server.guard import close_doors
+
+    response = close_doors(response)
+    # Browsers ignore it over plain http, and complain about it.
+    del response.headers["Cross-Origin-Opener-Policy"]
+    return response
 
 
 def _refused(error: CoachError) -> Response:

@@ -77,6 +77,7 @@ _ACT = (
     "POST /api/recipes",
     "POST /api/drives",
     "POST /api/drives/{id}/label",
+    "POST /api/links/{source}/retry",
     "POST /api/cars/{source}/facts",
     "POST /api/cars/{source}/pedal",
     "POST /api/cars/{source}/pedal/step",

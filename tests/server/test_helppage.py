@@ -13,9 +13,9 @@ IPHONE = "Mozilla/5.0 (iPhone; CPU iPhone OS 18_5 like Mac OS X) AppleWebKit/605
 ANDROID = "Mozilla/5.0 (Linux; Android 15; K) AppleWebKit/537.36 Chrome/141.0.0.0 Mobile Safari/537.36"
 
 
-@pytest.fixture
-def joining(tmp_path):
-    made = open_joining(tmp_path)
+@pytest.fixture(scope="module")
+def joining(tmp_path_factory):
+    made = open_joining(tmp_path_factory.mktemp("data"))
     yield made
     made.close()
 

@@ -8,6 +8,7 @@ import pytest
 from coach.clock import US, HandClock
 from coach.server import create_app
 from coach.server.api import ENDPOINTS
+from coach.server.attempts import Attempts
 from coach.server.devices import INVITE_S
 from coach.server.helppage import FILES, PAGES
 from coach.server.joining import Watched, invitation, through
@@ -17,16 +18,26 @@ from tests.server.doors import ADDRESS, Phone, Quiet, open_joining
 from tests.server.test_errors import address, check_shape
 
 
-@pytest.fixture
-def clock():
-    return HandClock()
-
-
-@pytest.fixture
-def joining(tmp_path, clock):
-    made = open_joining(tmp_path / "data", clock)
+@pytest.fixture(scope="module")
+def one_joining(tmp_path_factory):
+    """Opened once: a server's threads take their time to start."""
+    made = open_joining(tmp_path_factory.mktemp("data"), HandClock())
     yield made
     made.close()
+
+
+@pytest.fixture
+def joining(one_joining):
+    """As fresh: nobody is joined, nothing was tried."""
+    for device in one_joining.devices.list():
+        one_joining.devices.remove(device.id)
+    one_joining.attempts = Attempts(one_joining.clock)
+    return one_joining
+
+
+@pytest.fixture
+def clock(joining):
+    return joining.clock
 
 
 @pytest.fixture
@@ -309,7 +320,7 @@ def test_a_removed_device_is_a_stranger_at_once(phone, laptop):
     check_shape(laptop.post(f"/api/devices/{device}/remove"), 404)
 
 
-def test_a_removed_devices_stream_ends(phone, laptop, joining):
+def test_a_removed_devices_stream_ends(phone, laptop, services):
     """The open stream hears nothing more after the removal; what is inside is closed."""
     device = phone.join().json["id"]
     stream = phone.get("/api/live")
@@ -317,6 +328,7 @@ def test_a_removed_devices_stream_ends(phone, laptop, joining):
     assert b"retry" in next(events)
     assert b"event: state" in next(events)
     laptop.post(f"/api/devices/{device}/remove")
+    services.ring.publish("state", {"drive": {"phase": "none"}})
     with pytest.raises(StopIteration):
         next(events)
     stream.close()

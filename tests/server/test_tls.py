@@ -22,7 +22,7 @@ def hello(environ, start_response):
     return [environ["wsgi.url_scheme"].encode()]
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def authority():
     # From today on: this is about real handshakes, which look at the real time.
     from coach.clock import Clock
@@ -30,12 +30,12 @@ def authority():
     return make_authority("x", Clock().wall_us())
 
 
-@pytest.fixture
-def door(tmp_path, authority):
+@pytest.fixture(scope="module")
+def one_door(tmp_path_factory, authority):
     """A server with few threads; its client."""
     from coach.clock import Clock
 
-    path = tmp_path / "laptop.pem"
+    path = tmp_path_factory.mktemp("tls") / "laptop.pem"
     path.write_bytes(make_leaf(authority, [NAME], [], Clock().wall_us()).pem())
     server = listen_lan("127.0.0.1", 0, 3)
     server.ssl_adapter = tls.LazyTls(path, "http://help.local:1/")
@@ -47,6 +47,13 @@ def door(tmp_path, authority):
     server.shutdown_timeout = 0.2
     server.stop()
     thread.join(10)
+
+
+@pytest.fixture
+def door(one_door, wait_for):
+    """The server with nobody at it."""
+    wait_for(lambda: one_door._open.total() == 0)
+    return one_door
 
 
 def silent(door, said=b""):
@@ -172,7 +179,7 @@ def test_whoever_comes_from_outside_is_not_heard(door, monkeypatch):
 
 def test_a_silent_client_is_left_after_a_while(door, monkeypatch):
     """Idle connections are closed by the server itself."""
-    door.timeout = 0.2
+    monkeypatch.setattr(door, "timeout", 0.2)
     one = silent(door)
     one.settimeout(10)
     assert one.recv(10) == b""

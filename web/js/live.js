@@ -106,6 +106,8 @@ function open() {
   mine.addEventListener("error", () => {
     if (mine !== stream) return;
     close();
+    // A stream does not say why it was refused; any other request does, and leads to where this device can join again.
+    if (tries === 1) void get("me").catch(() => undefined);
     retry = setTimeout(open, RETRY_MS[Math.min(tries++, RETRY_MS.length - 1)]);
   });
 }
