@@ -52,18 +52,19 @@ def judge_folder(
       coach archive judge bundles/ -o judged/
       coach archive judge bundles/ --recipe third-revision.toml -o judged-again/ --processes 4
     """  # noqa: D301 - click takes this character to keep lines as they are
+    from coach.catalogue import default_catalogue
     from coach.desk.archive import Runner, find_tasks, judge_archive
     from coach.desk.runners import Cluster, Pool
     from coach.recipe import parse_recipe, read_bytes
     from coach.vehicle import load_vehicle
 
+    vehicle, catalogue = None, default_catalogue()
+    if vehicle_file is not None:
+        catalogue = load_vehicle(vehicle_file).catalogue(catalogue)
+        vehicle = vehicle_file.read_bytes()
     recipe = None if recipe_file is None else read_bytes(recipe_file)
     if recipe is not None and recipe_file is not None:
-        parse_recipe(recipe, name=recipe_file.name)
-    vehicle = None
-    if vehicle_file is not None:
-        load_vehicle(vehicle_file)
-        vehicle = vehicle_file.read_bytes()
+        parse_recipe(recipe, name=recipe_file.name, catalogue=catalogue)
     tasks = find_tasks(folder, recipe, vehicle)
     runner: Runner = Pool(processes) if scheduler is None else Cluster(scheduler)
     if as_json:

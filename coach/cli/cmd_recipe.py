@@ -149,9 +149,9 @@ def prove(
     from coach.sources.table import read_table
     from coach.vehicle import load_vehicle
 
-    catalogue = default_catalogue()
-    asked = load_recipe(file, catalogue)
     vehicle = None if vehicle_file is None else load_vehicle(vehicle_file)
+    catalogue = default_catalogue() if vehicle is None else vehicle.catalogue(default_catalogue())
+    asked = load_recipe(file, catalogue)
     shown = units_for(units) if units is not None else METRIC if vehicle is None else vehicle.units
     made = proof_json(asked, read_table(drive, catalogue), catalogue, vehicle, units=shown)
     if as_json:

@@ -61,8 +61,8 @@ def _table(path: Path, task: Task) -> dict[str, Any]:
 
     if task.recipe is None:
         raise BadInput("a table carries no recipe of its own; say which one it is judged by")
-    catalogue = default_catalogue()
     vehicle = None if task.vehicle is None else parse_vehicle(task.vehicle)
+    catalogue = default_catalogue() if vehicle is None else vehicle.catalogue(default_catalogue())
     recipe = parse_recipe(task.recipe, name="recipe", catalogue=catalogue)
     read = read_parquet if path.suffix.lower() == ".parquet" else read_table
     recording = read(path, catalogue)
