@@ -52,6 +52,9 @@ class _Drive:
         self.plan: JudgePlan = load_plan(self.row.plan)
         self.catalogue: Catalogue = load_catalogue(self.row.catalogue)
         self.verdict: dict[str, Any] = stored_verdict_json(reader, drive)
+        said = self.verdict["drive"]
+        said["samples"] = self.recording.samples
+        said["signals"] = {n: one for n, one in said["signals"].items() if not is_place(n)}
         self.label = reader.label(drive)
         self.mask = Mask(told.vin_of(self.row), whole=wanted.full_vin)
         default = Around()
@@ -92,7 +95,7 @@ class _Drive:
 
     def html(self) -> bytes:
         """The report."""
-        return self.mask.text(report_html(self._reader, self.row.id)).encode()
+        return self.mask.text(report_html(self._reader, self.row.id, self.recording)).encode()
 
     def samples(self) -> Iterator[tuple[str, bytes]]:
         """Name and packed samples of each signal, in the order of names."""
@@ -148,25 +151,14 @@ class _Drive:
             }  # fmt: skip
 
 
-def report_html(reader: Reader, drive: str) -> str:
-    """The report on a stored drive: one page, with nothing outside it."""
-    from importlib.util import find_spec
-
-    if find_spec("coach.review.report") is None:
-        from html import escape
-
-        from coach.review.verdict_text import verdict_text
-
-        row = reader.drive(drive)
-        return (
-            "<!doctype html><meta charset=utf-8><pre>"
-            + escape(verdict_text(stored_verdict_json(reader, drive), load_catalogue(row.catalogue)))
-            + "</pre>"
-        )
+def report_html(reader: Reader, drive: str, recording: Recording) -> str:
+    """The report on a stored drive: one page, with nothing outside it, and of `recording` only."""
     from coach.review.report import html
     from coach.review.subject import stored_subject
 
-    return html(stored_subject(reader, drive))
+    subject = stored_subject(reader, drive)
+    subject.recording = recording
+    return html(subject)
 
 
 def _received(path: str, name: str, body: bytes) -> dict[str, Any]:
