@@ -66,6 +66,14 @@ def units_for(system: str | Units) -> Units:
     return _SYSTEMS[system]
 
 
+def units_named(text: str) -> Units | None:
+    """The units in a text like `mph,psi,degF` (speed, pressure, temperature), or None where it says nothing of use."""
+    known = {"km/h": "speed", "mph": "speed", "kPa": "pressure", "bar": "pressure", "psi": "pressure"}
+    known |= {"degC": "temperature", "degF": "temperature"}
+    named = {known[part]: part for part in text.split(",") if part in known}
+    return Units(**named) if len(named) == 3 else None  # type: ignore[arg-type]
+
+
 def unit_written(unit: str, system: str | Units = METRIC) -> str:
     """The unit as it stands on a screen for a canonical one: `degC` is `°C`, or `°F` in imperial."""
     unit = units_for(system).of(unit)

@@ -97,8 +97,8 @@ class Parts:
     recipe_sha: str = ""
     favour: Callable[[frozenset[str]], None] | None = None
     """Is told the signals of the captures that run, so that a slow link may ask for them more often."""
-    link_facts: Callable[[], Mapping[str, Any]] | None = None
-    """Gives what else the page is to know of the link: whether somebody else talks to the car."""
+    link_facts: Callable[[int], Mapping[str, Any]] | None = None
+    """Gives what else the page is to know of the link at a time: rates asked and had, whether somebody else is there."""
     rates_hz: Callable[[int], Mapping[str, float]] | None = None
     """Gives the rate at which each signal came lately, for the page."""
 
@@ -398,7 +398,7 @@ class Loop:
             self.parts.favour(frozenset(s for c in self.parts.plan.captures if c.id in running for s in _rests_on(c)))
         state = self.parts.face.update(view, events, now_us, link, self.drive_state())
         if self.parts.link_facts is not None:
-            state["link"] |= self.parts.link_facts()
+            state["link"] |= self.parts.link_facts(self.time_us)
         if self.parts.rates_hz is not None:
             rates = self.parts.rates_hz(self.time_us)
             state["link"]["rates_hz"] = {name: round(rate, 1) for name, rate in rates.items()}

@@ -11,9 +11,16 @@ from coach.core.spec import RULES
 from coach.drive.drive import Drive
 from coach.errors import NotFound
 from coach.server import models as m
+from coach.server.bundles import BUNDLE_ENDPOINTS
+from coach.server.car_api import CAR_ENDPOINTS
 from coach.server.endpoint import Call, Endpoint, Result
+from coach.server.joining_api import JOINING_ENDPOINTS
 from coach.server.live import live
-from coach.words import load_words, words_table
+from coach.server.link_api import LINK_ENDPOINTS
+from coach.server.planning import PLAN_ENDPOINTS
+from coach.server.reviewing import REVIEW_ENDPOINTS
+from coach.shown import METRIC, Units, units_named
+from coach.words import best_language, languages, load_words, words_table
 
 RECIPE_BYTES = 256_000
 RECIPE_TYPES = ("application/toml", "application/json", "text/toml", "application/octet-stream")
@@ -21,18 +28,29 @@ RECIPE_TYPES = ("application/toml", "application/json", "text/toml", "applicatio
 
 def about(call: Call) -> Result:
     """Who answers here."""
-    return {"name": "log capture coach", "version": __version__, "boot": call.services.boot, "rules": RULES}
+    return {"name": "log capture coach", "version": __version__, "boot": call.services.boot, "rules": RULES,
+            "languages": [{"code": code, "name": load_words(code)("language")} for code in languages()]}  # fmt: skip
 
 
 def words(call: Call) -> Result:
     """The words, all or one section: a page that only drives needs few."""
     section = call.query.section
+    language = call.query.language or _language(call)
     if section is None:
-        return words_table("en")
-    found = load_words("en").get(section)
+        return words_table(language)
+    found = load_words(language).get(section)
     if not isinstance(found, dict):
         raise NotFound("there are no words under this section; without `section` all of them come", where=section)
     return found
+
+
+def _language(call: Call) -> str:
+    return best_language(call.header("Accept-Language"))
+
+
+def _units(call: Call) -> Units | None:
+    """What the page says a person reads, in a header: `km/h,kPa,degC`; None for anything else."""
+    return units_named(call.header("X-Units") or "")
 
 
 # --- recipes and sources
@@ -51,7 +69,7 @@ def add_recipe(call: Call) -> Result:
 
 def recipe(call: Call) -> Result:
     """One recipe."""
-    return call.services.shelf.view(call.path["sha"])
+    return call.services.shelf.view(call.path["sha"], _units(call) or METRIC, load_words(_language(call)))
 
 
 def sources(call: Call) -> Result:
@@ -61,7 +79,8 @@ def sources(call: Call) -> Result:
 
 def ready(call: Call) -> Result:
     """Whether a drive can start."""
-    return {"marks": call.services.ready(call.query.recipe, call.query.source)}
+    units, language = _units(call), _language(call)
+    return {"marks": call.services.ready(call.query.recipe, call.query.source, units=units, language=language)}
 
 
 # --- drives
@@ -69,7 +88,7 @@ def ready(call: Call) -> Result:
 
 def start_drive(call: Call) -> Result:
     """Starts a drive."""
-    drive = call.services.start(call.body)
+    drive = call.services.start(call.body, _language(call))
     return call.services.drive_json(call.services.store.drive(drive.id))
 
 
@@ -152,20 +171,21 @@ def finish(call: Call) -> Result:
 
 def pause(call: Call) -> Result:
     """Nothing counts until resumed."""
-    current = call.services.running()
+    current = call.services.in_hand()
     current.pause()
     return _done(current)
 
 
 def resume(call: Call) -> Result:
     """Ends a pause."""
-    current = call.services.running()
+    current = call.services.in_hand()
     current.resume()
     return _done(current)
 
 
 def arm(call: Call) -> Result:
     """Arms a capture."""
+    call.services.check_hand(call.body.capture)
     return _mark(call, "arm")
 
 
@@ -181,6 +201,7 @@ def skip(call: Call) -> Result:
 
 def unskip(call: Call) -> Result:
     """Takes a capture up again."""
+    call.services.check_hand(call.body.capture)
     return _mark(call, "unskip")
 
 
@@ -196,13 +217,13 @@ def role(call: Call) -> Result:
 
 def seen(call: Call) -> Result:
     """Closes the alarm."""
-    current = call.services.running()
+    current = call.services.in_hand()
     current.seen()
     return _done(current)
 
 
 def _mark(call: Call, kind: str, text: str = "") -> Result:
-    current = call.services.running()
+    current = call.services.in_hand()
     current.mark(kind, call.services.capture_of(current, call.body.capture), text)
     return _done(current)
 
@@ -288,10 +309,16 @@ ENDPOINTS: tuple[Endpoint, ...] = (
     Endpoint("GET", "/api/state", "The live state, once.", state, gives=m.State),
     Endpoint(
         "GET", "/api/live",
-        "Server-sent events `state`, `judge`, `saved`, `not_saved`, `drive`, `gap` and `ping`; resumes after"
+        "Server-sent events `state`, `judge`, `saved`, `not_saved`, `drive`, `resumed`, `gap` and `ping`; resumes after"
         " Last-Event-ID.",
         stream, query=m.LiveQuery, media="text/event-stream", errors=(400, 503),
     ),
+    *CAR_ENDPOINTS,
+    *LINK_ENDPOINTS,
+    *JOINING_ENDPOINTS,
+    *REVIEW_ENDPOINTS,
+    *PLAN_ENDPOINTS,
+    *BUNDLE_ENDPOINTS,
 )  # fmt: skip
 
 

@@ -6,6 +6,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
+from coach.shown import Units
+
 Short = Annotated[str, StringConstraints(max_length=200)]
 Role = Literal["passenger", "driver"]
 
@@ -26,6 +28,27 @@ class Nothing(Asked):
     """No keys."""
 
 
+class UnitsAsked(Asked):
+    """What a person reads speeds, pressures and temperatures in."""
+
+    speed: Literal["km/h", "mph"] = "km/h"
+    pressure: Literal["kPa", "bar", "psi"] = "kPa"
+    temperature: Literal["degC", "degF"] = "degC"
+
+    def units(self) -> Units:
+        """As the other layers have it."""
+        return Units(self.speed, self.pressure, self.temperature)
+
+
+class Flashed(Asked):
+    """What a person says is in the car."""
+
+    revision: int = Field(ge=0, le=9_999, description="Which revision is in the car.")
+    date: Annotated[str, StringConstraints(pattern=r"^[0-9]{4}-[01][0-9]-[0-3][0-9]$")] | None = Field(
+        None, description="The day it was flashed; null where nobody knows."
+    )
+
+
 class StartDrive(Asked):
     """What a drive is started with."""
 
@@ -36,6 +59,9 @@ class StartDrive(Asked):
     )
     role: Role | None = Field(None, description="Who holds the phone.")
     acknowledged: list[Short] = Field([], max_length=50, description="Codes of the notes agreed to.")
+    confirmed: bool = Field(False, description="A person has confirmed the car's declared facts for this revision.")
+    units: UnitsAsked | None = Field(None, description="What the driver reads; without it as the vehicle file says.")
+    flashed: Flashed | None = Field(None, description="Which revision is in the car, as a person says; kept.")
     vehicle: Annotated[str, StringConstraints(max_length=256_000)] | None = Field(
         None, description="Text of a vehicle file; without it the source's own stands."
     )
@@ -66,10 +92,44 @@ class SetRole(Asked):
     role: Role | None
 
 
+class KeepFacts(Asked):
+    """What a person declares of a car; an empty value takes a fact away."""
+
+    facts: dict[Annotated[str, StringConstraints(max_length=40)], Short] = Field(max_length=40)
+
+
+class PedalStep(Asked):
+    """One step of teaching the pedal: it is held there now."""
+
+    step: Literal["released", "floored"]
+
+
+class KeepPedal(Asked):
+    """The four readings of the raw pedal in per cent: released, floored, released, floored."""
+
+    readings: list[Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]] = Field(min_length=4, max_length=4)
+
+
+class ReadDial(Asked):
+    """What the dial shows now, at a steady speed."""
+
+    shows: float = Field(gt=0, le=500, allow_inf_nan=False)
+    unit: Literal["km/h", "mph"] = "km/h"
+
+
+class ReadAs(Asked):
+    """What the driver reads from now on; the language is the request's own (Accept-Language)."""
+
+    units: UnitsAsked | None = None
+
+
 class WordsQuery(Asked):
     """Which of the words."""
 
     section: Short | None = Field(None, description="Dotted key of a table, as `page.car`; without it all words.")
+    language: Annotated[str, StringConstraints(pattern=r"^[a-z]{2,8}$")] | None = Field(
+        None, description="Without it the best for the header Accept-Language."
+    )
 
 
 class ReadyQuery(Asked):
@@ -122,6 +182,7 @@ class About(Answer):
     version: str
     boot: str = Field(description="Changes with each start of the server.")
     rules: int = Field(description="Version of the rules of judgement.")
+    languages: list[dict[str, str]] = Field(description="Code and own name of each language there are words in.")
 
 
 class RecipeItem(Answer):
@@ -173,6 +234,7 @@ class RecipeView(Answer):
     revision: int
     note: str
     minutes: int = Field(description="About how long it takes, warm-up included.")
+    notes: list[str] = Field(description="Codes of the notes that its places call for.")
     captures: list[RecipeCapture]
     findings: list[FindingItem]
 
@@ -195,15 +257,45 @@ class Sources(Answer):
 class ReadyMark(Answer):
     """One thing that must be right before a drive."""
 
-    id: Literal["link", "signals", "engine", "road", "room"]
+    id: Literal["link", "identity", "signals", "engine", "road", "room"]
     state: Literal["ok", "warn", "bad", "looking", "todo"]
     text: str
+    warnings: list[dict[str, str]] | None = Field(None, description="Of `identity`: code and text of each.")
+    flashed: dict[str, Any] | None = Field(None, description="Of `identity`: what was said of this revision last.")
+    rates: list[dict[str, Any]] | None = Field(
+        None, description="Of `signals` at a car: what each is asked for and expected at, in hertz."
+    )
+    sweeps: list[dict[str, Any]] | None = Field(
+        None, description="Of `signals` at a car: what each sweep needs, in hertz, and what to do where it is not there."
+    )
 
 
 class Ready(Answer):
     """Whether a drive can start."""
 
     marks: list[ReadyMark]
+
+
+class Retried(Answer):
+    """The car is asked again."""
+
+    driving: bool = Field(description="Whether a drive goes on with it; else it is only looked for.")
+
+
+class CarFacts(Answer):
+    """What is kept of the car behind a source."""
+
+    facts: dict[str, str]
+    asked: list[dict[str, Any]] = Field(description="Which facts there are, and what each may be.")
+    confirmed: str | None = Field(description="SHA-256 of the recipe that they were confirmed for last.")
+    pedal: dict[str, float] | None = Field(description="Raw pedal in per cent at its two ends, as learned.")
+    dial: dict[str, float] | None = Field(description="What the dial showed beside what the car reported, in km/h.")
+
+
+class PedalReading(Answer):
+    """The raw pedal in per cent."""
+
+    reading: float
 
 
 class DriveRecipe(Answer):

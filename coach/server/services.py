@@ -22,17 +22,22 @@ from coach.drive.recovery import recover
 from coach.drive.ring import Ring
 from coach.drive.tasks import Worker
 from coach.errors import Conflict, NotFound
+from coach.facts import fact_marks
 from coach.plan import resolve
+from coach.plan.rates import asked_hz
 from coach.recipe import Recipe
 from coach.recording import Mark
 from coach.server.carlink import CarLink, GivenLink
+from coach.server.catalogues import known
+from coach.server.cars import Car, Cars, car_key, with_learned
 from coach.server.garage import Entry, Garage, ReadTable
+from coach.server.identity import before, identity_mark, with_identity
 from coach.server.models import StartDrive
+from coach.server.notes import check_agreed
 from coach.server.ready import ready_marks
 from coach.server.shelf import RecipeShelf
-from coach.shown import METRIC
+from coach.shown import METRIC, Units
 from coach.sources.base import Source
-from coach.plan.rates import asked_hz
 from coach.sources.link.source import LinkSource
 from coach.store import Around, DriveRow, NewDrive, Store
 from coach.store.planjson import dump_catalogue, dump_plan, load_plan
@@ -43,6 +48,12 @@ MOST_STREAMS = 24
 """Each stream holds a thread of the server: half of them are left for everything else."""
 ROLE = "role"
 """Text of a mark that skips a capture only because of who holds the phone."""
+
+
+class Locked(Conflict):
+    """The car moves and nobody has confirmed being the passenger."""
+
+    code = "locked"
 
 
 @dataclass(frozen=True)
@@ -72,8 +83,12 @@ class Services:
     ring: Ring = field(default_factory=Ring)
     boot: str = field(default_factory=lambda: secrets.token_hex(4))
     current: Drive | None = None
+    cars: Cars = field(init=False)
     streams: BoundedSemaphore = field(default_factory=lambda: BoundedSemaphore(MOST_STREAMS))
     _lock: Lock = field(default_factory=Lock)
+
+    def __post_init__(self) -> None:
+        self.cars = Cars(self.store.folder)
 
     @classmethod
     def make(
@@ -83,20 +98,22 @@ class Services:
         """Services on a store, with the bundled recipes and drives."""
         given = given or Given()
         traces = traces or traces_root()
-        words, catalogue = load_words(), default_catalogue()
+        words = load_words()
+        catalogue = known(default_catalogue(), (given.vehicle, *(link.vehicle for link in given.links)))
         links = [(CarLink(link, catalogue, clock), link.vehicle) for link in given.links]
         recipes = [*given.recipes, *sorted(traces.glob("*recipe*.toml"))]
-        return cls(
-            store, worker, clock, RecipeShelf(store, catalogue, words, recipes),
-            Garage(catalogue, traces, given.tables, given.vehicle, read_table, links), words,
-        )  # fmt: skip
+        shelf = RecipeShelf(store, catalogue, words, recipes)
+        garage = Garage(catalogue, traces, given.tables, given.vehicle, read_table, links)
+        shelf.knows(garage.widest)
+        return cls(store, worker, clock, shelf, garage, words)
 
     # --- drives
 
-    def start(self, asked: StartDrive) -> Drive:
-        """Starts a drive.
+    def start(self, asked: StartDrive, language: str = "en") -> Drive:
+        """Starts a drive; what is shown and spoken is in `language`.
 
         Raises:
+            NotAgreed: a real car, and people have not agreed to the notes or said who holds the phone.
             Conflict: one is running.
             NotFound: no such recipe or source.
             BadInput: the recipe, vehicle or table cannot be used.
@@ -104,24 +121,38 @@ class Services:
         """
         self._must_be_free()
         recipe, entry = self.shelf.get(asked.recipe), self.garage.entry(asked.source)
-        vehicle, vehicle_file, vehicle_name = _vehicle(asked.vehicle, entry)
+        if entry.link is not None and not entry.link.virtual:
+            check_agreed(recipe, asked.role, asked.acknowledged)
+        car = self.car(asked.source)
+        chosen = None if asked.units is None else asked.units.units()
+        vehicle, vehicle_file, vehicle_name = vehicle_of(asked.vehicle, entry, car, chosen)
+        catalogue = self.garage.catalogue(asked.source, vehicle)
+        recipe = self.shelf.get(asked.recipe, catalogue)
         source = self.garage.open(asked.source, asked.speed)
         people = source.kind == "link" or source.people_recorded
-        catalogue = default_catalogue()
         plan = resolve(recipe, catalogue, vehicle, measured=source.signals or None, people_recorded=people)
         speed = asked.speed
         if isinstance(source, LinkSource):
             source.asked_hz, speed = asked_hz(plan, catalogue), 1.0
+            source.catalogue = catalogue
+        facts = with_identity(
+            _source_facts(entry, source, speed, people=people), asked.flashed, recipe,
+            before(self.store.drives(), entry.id), load_words(language), METRIC if vehicle is None else vehicle.units,
+        )  # fmt: skip
         new = NewDrive(
             recipe=recipe.source, recipe_sha=recipe.sha256, recipe_name=recipe.name, title=recipe.title,
             revision=recipe.revision, plan=dump_plan(plan), catalogue=dump_catalogue(catalogue), rules=plan.rules,
             vehicle=vehicle_file, vehicle_name=vehicle_name,
-            source=_source_facts(entry, source, speed, people=people),
+            source=facts,
             around={c.id: Around(c.before_us, c.after_us) for c in recipe.captures},
         )  # fmt: skip
         units = METRIC if vehicle is None else vehicle.units
-        face = Adviser(recipe, plan, catalogue, self.words, units)
+        dial = None if vehicle is None else vehicle.dial
+        face = Adviser(recipe, plan, catalogue, load_words(language), units, dial)
         marks = first_marks(recipe, asked.role, asked.acknowledged)
+        marks += car_marks(car, recipe.revision if asked.confirmed else None)
+        if asked.confirmed:
+            self.cars.change(self.car_key(asked.source), confirmed=recipe.sha256)
         setup = Setup(new, plan, source, face, marks, speed)
         with self._lock:
             self._must_be_free()
@@ -142,6 +173,18 @@ class Services:
             raise Conflict("no drive is being recorded; start one first")
         return self.current
 
+    def in_hand(self) -> Drive:
+        """The drive that runs, for everything but stopping it and saying who holds the phone.
+
+        Raises:
+            Locked: the car moves and nobody has confirmed being the passenger.
+            Conflict: there is none.
+        """
+        drive = self.running()
+        if drive.locked:
+            raise Locked("the car moves: a passenger confirms first; stopping is always open", where=drive.id)
+        return drive
+
     def set_role(self, role: str | None) -> Drive:
         """Says who holds the phone from now on: what only waited for a passenger opens with one. Raises Conflict."""
         drive = self.running()
@@ -159,11 +202,28 @@ class Services:
                 drive.mark("skip", capture, ROLE)
         return drive
 
+    def check_hand(self, capture: str) -> None:
+        """Refuses what a driver who holds the phone may not arm or take up again. Raises Conflict."""
+        drive = self.in_hand()
+        places = {c.id: c.place for c in self.shelf.get(self.store.drive(drive.id).recipe_sha).captures}
+        if drive.role == "driver" and places.get(capture, "parked") != "parked":
+            raise Conflict("this needs a passenger: the driver only drives", where=capture)
+
     def capture_of(self, drive: Drive, capture: str) -> str:
         """Checks that the running recipe has `capture`. Raises NotFound."""
         if capture not in {c.id for c in load_plan(self.store.drive(drive.id).plan).captures}:
             raise NotFound("the recipe of this drive has no such capture", where=capture)
         return capture
+
+    # --- cars
+
+    def car_key(self, source: str) -> str:
+        """Under which name a source's car is kept. Raises NotFound."""
+        return car_key(source, vehicle_of(None, self.garage.entry(source), Car())[0])
+
+    def car(self, source: str) -> Car:
+        """What was learned and declared of a source's car. Raises NotFound."""
+        return self.cars.get(self.car_key(source))
 
     # --- what is asked often
 
@@ -179,13 +239,20 @@ class Services:
         state["trouble"] = None
         return state
 
-    def ready(self, recipe_sha: str, source: str) -> list[dict[str, Any]]:
+    def ready(
+        self, recipe_sha: str, source: str, *, units: Units | None = None, language: str = "en"
+    ) -> list[dict[str, Any]]:
         """The marks of the Ready screen. Raises NotFound."""
         recipe, entry = self.shelf.get(recipe_sha), self.garage.entry(source)
-        vehicle = _vehicle(None, entry)[0]
-        units = METRIC if vehicle is None else vehicle.units
-        free = self.store.free_bytes()
-        return ready_marks(recipe, source, self.garage, vehicle, default_catalogue(), self.words, free, units)
+        vehicle = vehicle_of(None, entry, self.car(source))[0]
+        shown = units or (METRIC if vehicle is None else vehicle.units)
+        free, words = self.store.free_bytes(), load_words(language)
+        catalogue = self.garage.seen(source, vehicle)
+        marks = ready_marks(recipe, source, self.garage, vehicle, catalogue, words, free, shown)
+        found = None if entry.link is None else entry.link.car
+        if found is not None and marks[0]["state"] in {"ok", "warn"}:
+            marks.insert(1, identity_mark(found, recipe, before(self.store.drives(), source), words, shown))
+        return marks
 
     def drive_json(self, row: DriveRow) -> dict[str, Any]:
         """A drive for a list."""
@@ -258,13 +325,23 @@ def first_marks(recipe: Recipe, role: str | None, acknowledged: Iterable[str]) -
     return tuple(marks)
 
 
-def _vehicle(text: str | None, entry: Entry) -> tuple[Vehicle | None, bytes | None, str | None]:
-    """The vehicle of a drive: the one handed in, else the source's own."""
+def car_marks(car: Car, confirmed: int | None) -> tuple[Mark, ...]:
+    """What is known of the car, as it stands among a drive's marks; `confirmed` is the revision it was confirmed for."""
+    learned = () if car.dial is None else (Mark(0, "dial", None, car.dial.mark()),)
+    return fact_marks(car.facts, confirmed if car.facts else None) + learned
+
+
+def vehicle_of(
+    text: str | None, entry: Entry, car: Car, units: Units | None = None
+) -> tuple[Vehicle | None, bytes | None, str | None]:
+    """The vehicle of a drive: the one handed in, else the source's own; with what was learned of it."""
     if text is not None:
-        body, name = text.encode(), "vehicle.toml"
-    elif entry.vehicle is not None:
-        body, name = entry.vehicle, f"{entry.title}: vehicle"
+        given, name = text.encode(), "vehicle.toml"
+        parse_vehicle(given, name=name)  # what is wrong with it is said of it as it was handed in
     else:
+        given, name = entry.vehicle, f"{entry.title}: vehicle"
+    body = with_learned(given, car, units)
+    if body is None:
         return None, None, None
     return parse_vehicle(body, name=name), body, name
 

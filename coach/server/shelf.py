@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections import OrderedDict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
@@ -14,6 +14,7 @@ from typing import Any
 from coach.errors import NotFound, RecipeError, StoreError
 from coach.plan import describe_recipe, least_us
 from coach.recipe import CaptureAsked, Recipe, RecipeErrors, check_recipe, examine, parse_recipe
+from coach.server.notes import notes_for
 from coach.shown import METRIC, Units, show_band
 from coach.signals import Catalogue
 from coach.store import Store
@@ -39,7 +40,7 @@ class RecipeShelf:
 
     def __init__(self, store: Store, catalogue: Catalogue, words: Words, bundled: Iterable[Path]) -> None:
         self._store = store
-        self._catalogue = catalogue
+        self._known: Callable[[], Catalogue] = lambda: catalogue
         self._words = words
         self._bundled: dict[str, _Bundled] = {}
         self._parsed: OrderedDict[str, Recipe] = OrderedDict()
@@ -47,6 +48,14 @@ class RecipeShelf:
         for path in bundled:
             body = path.read_bytes()
             self._bundled[hashlib.sha256(body).hexdigest()] = _Bundled(path.name, body)
+
+    def knows(self, catalogue: Callable[[], Catalogue]) -> None:
+        """Asks from now on which signals a recipe may name: a car that was found may show more than the usual one."""
+        self._known = catalogue
+
+    @property
+    def _catalogue(self) -> Catalogue:
+        return self._known()
 
     @property
     def bundled(self) -> list[str]:
@@ -68,8 +77,16 @@ class RecipeShelf:
             self._store.add_recipe(recipe.sha256, name, body, recipe.title, recipe.revision)
         return recipe
 
-    def get(self, sha: str) -> Recipe:
-        """The recipe of that SHA-256. Raises NotFound."""
+    def get(self, sha: str, catalogue: Catalogue | None = None) -> Recipe:
+        """The recipe of that SHA-256; with a catalogue: by the signals of one car.
+
+        Raises:
+            NotFound: there is none.
+            RecipeErrors: it names a signal that the car's vehicle file does not define.
+        """
+        if catalogue is not None:
+            name, body = self._received(sha)
+            return parse_recipe(body, name=name, catalogue=catalogue)
         with self._lock:
             if sha in self._parsed:
                 self._parsed.move_to_end(sha)
@@ -112,25 +129,26 @@ class RecipeShelf:
             )  # fmt: skip
         return items
 
-    def view(self, sha: str, units: Units = METRIC) -> dict[str, Any]:
+    def view(self, sha: str, units: Units = METRIC, words: Words | None = None) -> dict[str, Any]:
         """A recipe as people read it. Raises NotFound."""
-        recipe = self.get(sha)
+        recipe, words = self.get(sha), words or self._words
         findings = check_recipe(recipe, self._catalogue)
-        made = describe_recipe(recipe, self._catalogue, findings, system=units, words=self._words)
+        made = describe_recipe(recipe, self._catalogue, findings, system=units, words=words)
+        made["notes"] = notes_for(recipe)
         made["minutes"] = minutes(recipe)
         for item, capture in zip(made["captures"], recipe.captures, strict=True):
             item["limited"] = bool(capture.limits)
-            item["limits"] = self._limits(capture, units)
+            item["limits"] = self._limits(capture, units, words)
         return made
 
-    def _limits(self, capture: CaptureAsked, units: Units) -> str:
+    def _limits(self, capture: CaptureAsked, units: Units, words: Words) -> str:
         """The limits as one phrase: "95 kPa boost or 108 °C coolant"."""
         said = []
         for limit in capture.limits:
             signal = self._catalogue[limit.signal]
             low, high = show_band(limit.low, limit.high, signal.unit, units, step=signal.step)
-            said.append(f"{high if high is not None else low} {inside(signal.short)}")
-        return self._words("server.limits_or").join(said)
+            said.append(f"{high if high is not None else low} {inside(words.of_signal(signal.name, 'short', signal.short))}")
+        return words("server.limits_or").join(said)
 
 
 def minutes(recipe: Recipe) -> int:

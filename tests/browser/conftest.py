@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 SHOTS = Path(__file__).parent / "shots"
 PHONE = (390, 844)
+LOCALE = "en-IE"
+"""English, in kilometres and degrees Celsius."""
 
 
 @pytest.fixture(scope="session")
@@ -66,7 +68,7 @@ def opening(browser: Browser, server: FixtureServer) -> Iterator[Open]:
         context = browser.new_context(
             viewport={"width": size[0], "height": size[1]}, reduced_motion="reduce",
             # Where a test is not about it, no worker fetches the whole page once more.
-            **{"service_workers": "block", **options},
+            **{"service_workers": "block", "locale": LOCALE, **options},
         )  # fmt: skip
         context.set_default_timeout(10_000)
         contexts.append(context)

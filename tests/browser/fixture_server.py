@@ -7,11 +7,13 @@ import math
 import queue
 import threading
 from collections.abc import Iterator
+from dataclasses import asdict
 from typing import Any
 
 from flask import Flask, Response, abort, jsonify, request
 from werkzeug.serving import make_server
 
+from coach.facts import FACTS
 from coach.server.guard import CSP
 from coach.server.static import Static
 from coach.words import load_words
@@ -23,6 +25,7 @@ RECIPE: dict[str, Any] = {
     "revision": 2,
     "note": "Fill up first. Windows shut, air conditioning off.",
     "minutes": 40,
+    "notes": ["law", "closed_course", "open_air", "warning_lamp", "driver_drives"],
     "findings": [],
     "captures": [
         {
@@ -222,6 +225,8 @@ class FixtureServer:
 
     Attributes:
         face: name of the face that /api/state and new streams give.
+        car: what is known of the car.
+        answers: what a POST is answered with, by its path; others get a drive's id.
         marks: which answer /api/ready gives.
         recipes: what /api/recipes lists.
         posts: every POST as (path below /api/, body), for tests to look at.
@@ -242,9 +247,15 @@ class FixtureServer:
         """As at the start."""
         self.face = "none"
         self.marks = "ready"
+        self.marks_now: list[dict[str, Any]] = []
         self.recipes: list[dict[str, Any]] = [RECIPE]
         self.sources: list[dict[str, Any]] = SOURCES
         self.posts: list[tuple[str, Any]] = []
+        self.car: dict[str, Any] = {
+            "facts": {"octane": "98"}, "confirmed": None, "asked": [asdict(fact) for fact in FACTS], "pedal": None,
+            "dial": None,
+        }  # fmt: skip
+        self.answers: dict[str, Any] = {}
         self.vendor = True
         self.mute = False
 
@@ -318,16 +329,19 @@ class FixtureServer:
                 return jsonify(error={"code": "bad_input", "message": message, "where": "line 1"}), 400
             if name == "recipes":
                 return jsonify(sha256="f00d"), 201
-            return jsonify(id="d1"), 201
+            return jsonify(self.answers.get(name, {"id": "d1"})), 201
 
         canned: dict[str, Any] = {
-            "about": lambda: {"name": "coach", "version": "0", "boot": "boot", "rules": 1},
+            "about": lambda: {"name": "coach", "version": "0", "boot": "boot", "rules": 1, "languages": []},
             "words": lambda: load_words().get(request.args.get("section", "page")),
             "state": self.state,
             "recipes": lambda: {"recipes": self.recipes},
             "recipes/f00d": lambda: RECIPE,
             "sources": lambda: {"sources": self.sources},
-            "ready": lambda: {"marks": [{"id": i, "state": s, "text": text} for i, s, text in MARKS[self.marks]]},
+            "cars/link:0": lambda: self.car,
+            "ready": lambda: {
+                "marks": self.marks_now or [{"id": i, "state": s, "text": text} for i, s, text in MARKS[self.marks]]
+            },
             "drives": lambda: {
                 "drives": [{"id": "d1", "title": RECIPE["title"], "duration_s": 2460.0, "asked": 3, "qualified": 2}]
             },

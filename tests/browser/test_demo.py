@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from coach.server.run import serve
-from tests.browser.conftest import Opened
+from tests.browser.conftest import LOCALE, Opened
 
 PHONE = {"width": 390, "height": 844}
 FIRST_LOAD_BYTES = 40_000
@@ -45,7 +45,7 @@ def address(tmp_path_factory):
 @pytest.fixture
 def opened(browser, address):
     """The page on the real server; no drive is left running."""
-    context = browser.new_context(viewport=PHONE, accept_downloads=True, reduced_motion="reduce")
+    context = browser.new_context(viewport=PHONE, accept_downloads=True, reduced_motion="reduce", locale=LOCALE)
     context.set_default_timeout(30_000)
     made = Opened(context.new_page())
     yield made

@@ -11,7 +11,7 @@ import pytest
 from coach.catalogue import default_catalogue
 from coach.core.events import Code, Event, Outcome
 from coach.errors import NotFound
-from coach.words import Words, inside, languages, load_words, words_table
+from coach.words import Words, best_language, inside, languages, load_words, words_table
 
 LONGEST_NAMES = sorted({inside(s.short) for s in default_catalogue()}, key=lambda n: -len(n.split()))
 GEARS = 9
@@ -116,3 +116,57 @@ def test_parts_stand_under_their_own_names():
     table = words_table("en")
     assert {"face", "row", "reason", "verdict", "page"} <= set(table)
     assert isinstance(Words(table)("face.hold_speed.line"), str)
+
+
+# --- languages
+
+
+def keys_of(table, path=""):
+    """Every sentence with its dotted key and the places in it that are filled in."""
+    if isinstance(table, dict):
+        for key, value in table.items():
+            yield from keys_of(value, f"{path}.{key}" if path else key)
+    elif isinstance(table, str):
+        yield path, {field for _, field, _, _ in string.Formatter().parse(table) if field}
+
+
+OWN = ("signals.", "numbers.", "page.parked.numbers.")
+"""What a language has for itself alone: signals have their English names in the catalogue, numbers are spelled its way."""
+
+
+@pytest.mark.parametrize("language", languages())
+def test_a_language_has_every_sentence_with_the_same_places(language):
+    """No sentence is missing in any language, none is too many, and none has a place that is never filled."""
+    english = {key: fields for key, fields in keys_of(words_table("en")) if not key.startswith(OWN)}
+    other = {key: fields for key, fields in keys_of(words_table(language)) if not key.startswith(OWN)}
+    assert sorted(set(english) - set(other)) == []
+    assert sorted(set(other) - set(english)) == []
+    assert {key: fields - english[key] for key, fields in other.items() if fields - english[key]} == {}
+
+
+@pytest.mark.parametrize(
+    ("accepted", "best"),
+    [
+        (None, "en"), ("", "en"), ("en-GB,en;q=0.9", "en"), ("xx", "en"), ("xx;q=1, en;q=0.1", "en"), ("en;q=0", "en"),
+        (";;;q=x,,", "en"), ("*", "en"),
+    ],
+)  # fmt: skip
+def test_the_language_that_is_liked_best_and_there(accepted, best):
+    """As the header says it (RFC 9110, 12.5.4); English where there is none."""
+    assert best_language(accepted) == best
+
+
+def test_of_two_languages_the_heavier_is_taken(monkeypatch):
+    monkeypatch.setattr("coach.words.languages", lambda: ["en", "qq"])
+    assert best_language("en;q=0.5, qq-QQ;q=0.8") == "qq"
+    assert best_language("en, qq") == "en"
+    assert best_language("qq;q=0, en;q=0.1") == "en"
+
+
+def test_a_signal_has_its_name_in_a_language():
+    """Where the language has one; else as in the catalogue."""
+    words = Words({"signals": {"road_speed": {"short": "Tempo", "states": {"1": "an"}}}}, "qq")
+    assert words.of_signal("road_speed", "short", "Speed") == "Tempo"
+    assert words.of_signal("road_speed", "title", "Road speed") == "Road speed"
+    assert words.of_signal("gear", "short", "Gear") == "Gear"
+    assert words.of_signal("road_speed", "states.1", "on") == "an"

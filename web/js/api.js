@@ -1,5 +1,7 @@
 // The server's JSON API: one function a request, one error for all.
 
+import { unitsHeader } from "./units.js";
+
 /** A phone that has left the network may wait for minutes; whoever presses Stop wants to know now. */
 const ACT_MS = 6000;
 
@@ -25,7 +27,8 @@ export class Refused extends Error {
  * @returns {Promise<any>} the JSON of the answer
  */
 async function ask(path, init) {
-  return read(await reach(`api/${path}`, { cache: "no-store", ...init }));
+  const headers = { ...unitsHeader(), "accept-language": document.documentElement.lang, .../** @type {Record<string, string>} */ (init?.headers) };
+  return read(await reach(`api/${path}`, { cache: "no-store", ...init, headers }));
 }
 
 /**

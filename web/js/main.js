@@ -33,6 +33,7 @@ const SCREENS = {
   sound: async () => (await import("./screens/sound.js")).sound,
   facts: async () => (await import("./screens/facts.js")).facts,
   pedal: async () => (await import("./screens/pedal.js")).pedal,
+  rates: async () => (await import("./screens/rates.js")).rates,
   dial: async () => (await import("./screens/dial.js")).dial,
   send: async () => (await import("./screens/send.js")).send,
   bundle: async () => (await import("./screens/bundle.js")).bundle,

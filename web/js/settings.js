@@ -8,6 +8,7 @@
  * @property {boolean} vibrate
  * @property {"once" | "always" | "never"} spoken whether units are spoken
  * @property {"" | "metric" | "metric-bar" | "imperial"} units empty: by the phone's own region
+ * @property {"" | "degC" | "degF"} temperature empty: as the units or the region say
  * @property {string} language empty: the phone's own
  * @property {"left" | "right"} hand
  * @property {"" | "day" | "night"} light empty: by itself
@@ -15,7 +16,7 @@
  */
 
 /** @type {Settings} */
-const USUAL = { volume: 1, tones: true, speech: "all", vibrate: true, spoken: "once", units: "", language: "", hand: "right", light: "", contrast: false };
+const USUAL = { volume: 1, tones: true, speech: "all", vibrate: true, spoken: "once", units: "", temperature: "", language: "", hand: "right", light: "", contrast: false };
 const KEY = "settings";
 
 /** @returns {Settings} */
@@ -41,6 +42,8 @@ export function choose(change) {
   try {
     localStorage.setItem(KEY, JSON.stringify(now));
     localStorage.setItem("hand", now.hand);
+    if (now.language) localStorage.setItem("language", now.language);
+    else localStorage.removeItem("language");
     if (light) localStorage.setItem("light", light);
     else localStorage.removeItem("light");
   } catch {

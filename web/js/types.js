@@ -15,6 +15,7 @@
  * @property {number | null} speed null: flat out
  * @property {boolean} [locked] the car moves and nobody has confirmed being the passenger
  * @property {boolean} [moving]
+ * @property {"passenger" | "driver" | null} [role] who holds the phone
  * @property {string | null} [recipe] its SHA-256
  *
  * @typedef {object} Face
@@ -55,6 +56,7 @@
  * @property {string} place
  * @property {"waiting" | "armed" | "running" | "held" | "closed"} phase
  * @property {string | null} gate
+ * @property {string[]} [confirm] what a person has to confirm before it may begin
  * @property {number | null} [number] of the running attempt
  * @property {LaneState | null} lane
  * @property {RowState[]} rows
@@ -100,7 +102,7 @@
  * @property {Lead | null} lead
  * @property {CaptureState[]} captures
  * @property {AlarmState | null} alarm
- * @property {{state: "up" | "lost" | "none", age_s: number | null, reason?: string, rates_hz?: Object<string, number>}} link
+ * @property {{state: "up" | "lost" | "none", age_s: number | null, reason?: string, rates_hz?: Object<string, number>, occupied?: boolean, rates?: {signal: string, name: string, asked_hz: number, hz: number}[]}} link
  * @property {{stopped: boolean, text: string} | null} [trouble] what goes wrong with keeping the data
  *
  * @typedef {object} Phone what the page knows of its own connection to the server
@@ -156,6 +158,7 @@
  * @property {number} revision
  * @property {string} [note]
  * @property {number | null} [minutes]
+ * @property {string[]} [notes] codes of the notes that its places call for
  * @property {RecipeCapture[]} captures
  * @property {{level: string, message: string}[]} [findings]
  */

@@ -1,9 +1,11 @@
 // Every text of the page comes from the one catalogue, served as files so that they are kept with the page; no text
 // stands in the code.
 
-import { getFile } from "./api.js";
+import { Refused, getFile } from "./api.js";
 
-const LANGUAGE = "en";
+const USUAL = "en";
+/** The language that this phone wants: chosen here, else its own. */
+let language = wanted();
 
 /** @type {Record<string, any>} */
 const page = {};
@@ -16,10 +18,34 @@ const asked = new Map();
  */
 export function needWords(part) {
   const section = part === "car" || part === "parked" ? `page.${part}` : part;
-  const coming = asked.get(part) ?? getFile(`words/${LANGUAGE}/${section}.json`).then((texts) => void Object.assign(page, texts));
+  const coming = asked.get(part) ?? load(section).then((texts) => void Object.assign(page, texts));
   asked.set(part, coming);
   coming.catch(() => asked.delete(part));
   return coming;
+}
+
+/** @param {string} section @returns {Promise<any>} */
+async function load(section) {
+  document.documentElement.lang = language;
+  try {
+    return await getFile(`words/${language}/${section}.json`);
+  } catch (error) {
+    if (language === USUAL || !(error instanceof Refused) || error.code === "unreachable") throw error;
+    // There are no words in this language: English for all of the page.
+    language = USUAL;
+    return load(section);
+  }
+}
+
+function wanted() {
+  let chosen = null;
+  try {
+    chosen = localStorage.getItem("language");
+  } catch {
+    // storage may be shut: the phone's own language stands
+  }
+  const asked = (chosen || navigator.language || USUAL).slice(0, 2).toLowerCase();
+  return /^[a-z]{2}$/.test(asked) ? asked : USUAL;
 }
 
 /**

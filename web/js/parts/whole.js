@@ -18,16 +18,19 @@ export class AlarmFace {
     this.words = h("h1", { class: "words" });
     this.passed = h("b");
     this.rest = document.createTextNode("");
+    this.seen = h("button", { class: "act main wide", type: "button", onclick: seen }, t("alarm.seen"));
     this.container = h("main", { class: "alarm" },
       mark("stopped", t("outcome.stopped"), "sign"),
       h("div", { ...live, "aria-live": "assertive" }, this.words),
       h("p", { class: "why" }, this.passed, h("br"), this.rest),
       h("p", { class: "then" }, t("alarm.then")),
-      h("div", { class: "acts" }, h("button", { class: "act main wide", type: "button", onclick: seen }, t("alarm.seen")), stopButton(stop)));
+      h("div", { class: "acts" }, this.seen, stopButton(stop)));
   }
 
   /** @param {import("../types.js").LiveState} state */
-  update({ alarm, face }) {
+  update({ alarm, face, drive }) {
+    // Locked: only Stop is open; the alarm closes by itself when the value has come back.
+    this.seen.hidden = Boolean(drive.locked);
     const text = alarm?.text ?? face.caption;
     const cut = text.indexOf(". ") + 1 || text.length;
     say(this.words, alarm?.line ?? face.line);

@@ -65,7 +65,8 @@ export function drive(way) {
   let sheet = null;
   const bar = new Bar({ stop, carryOn: () => send("carry-on"), more: () => known.live && sheet?.open(known.live) });
   const again = h("button", { class: "act main wide tall again", type: "button", onclick: () => send("resume") }, t("more.resume"));
-  rows.container.append(h("li", {}, again));
+  const confirm = h("button", { class: "act main wide tall again", type: "button", hidden: true, onclick: confirmAll }, t("drive.confirm"));
+  rows.container.append(h("li", {}, again, confirm));
   if (known.watching) bar.container.replaceChildren(h("p", { class: "watching" }, t("watching.here")));
   const main = h("main", { class: "drive", "data-hand": way.hand }, h("section", { class: "top" }, strip.container, instruction.container), lane.container, rows.container, bar.container);
   const faces = {
@@ -120,6 +121,7 @@ export function drive(way) {
     lane.update(paused ? null : lead, trace, gone);
     rows.update(paused ? null : lead, face.ground, phone.lost ? phone.age_s : null);
     again.hidden = !paused || phone.lost;
+    confirm.hidden = paused || phone.lost || !lead?.confirm?.length;
     if (known.watching) return;
     bar.update(going.phase === "stopping" && !phone.lost);
   };
@@ -161,8 +163,27 @@ export function drive(way) {
   addMore();
   async function addMore() {
     const { Sheet } = await import("../parts/sheet.js");
-    sheet = new Sheet({ skip: () => send("skip", { capture: capture() }), pause: () => send("pause"), resume: () => send("resume"), other: () => send("role", { role: null }) });
+    sheet = new Sheet({ skip: () => send("skip", { capture: capture() }), comeBack, pause: () => send("pause"), resume: () => send("resume"), other: () => send("role", { role: null }), retry: () => send("retry"), go: way.go });
     root.append(sheet.container);
+    const [sound, { Ear }, { letSleep, stayOn }] = await Promise.all([import("../sound.js"), import("../parts/ear.js"), import("../wake.js")]);
+    if (!way.current()) return;
+    const ear = new Ear();
+    strip.rec.before(ear.container);
+    way.leave(follow((now) => ear.update(now.ear)));
+    way.leave(letSleep);
+    sound.start();
+    stayOn();
+  }
+
+  /** All that nobody measures and a person confirms at a look. */
+  async function confirmAll() {
+    const asked = known.live?.lead;
+    for (const item of asked?.confirm ?? []) await send("confirm", { capture: asked?.id, item });
+  }
+
+  /** Takes up again all that was skipped. */
+  async function comeBack() {
+    for (const one of known.live?.captures ?? []) if (one.gate === "skipped") await send("unskip", { capture: one.id });
   }
   way.leave(follow(update));
   way.leave(onEvent((name) => (missed ||= name === "gap")));

@@ -1,14 +1,24 @@
 // Who holds the phone: never a driver who is moving. Nothing is chosen beforehand.
 
-import { seg } from "../api.js";
+import { get, seg } from "../api.js";
 import { h } from "../dom.js";
 import { crumb, title } from "../parts/page.js";
 import { mark } from "../parts/signs.js";
 import { t } from "../words.js";
 
 /** @param {import("../main.js").Way} way */
-export function who(way) {
+export async function who(way) {
   const rest = new URLSearchParams(way.params);
+  const source = rest.get("source") ?? "";
+  // A real car: what people know of it is asked once, and confirmed for each revision.
+  if (source.startsWith("link:") && !rest.has("asked") && !rest.has("confirmed")) {
+    const car = await get(`cars/${seg(source)}`).catch(() => null);
+    if (car && car.confirmed !== rest.get("recipe")) {
+      way.go(`#/facts?${rest}`);
+      return h("main", { class: "page" });
+    }
+    if (car) rest.set("confirmed", "1");
+  }
   const next = h("a", { class: "act main wide", "aria-disabled": "true", role: "link" }, t("who.next"));
   /** @type {HTMLButtonElement[]} */
   const cards = ["passenger", "driver"].map((role) => h("button", { class: "choice", type: "button", "aria-pressed": "false", onclick: () => choose(role) },
