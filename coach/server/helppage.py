@@ -68,7 +68,9 @@ class HelpPage:
             f'<!doctype html>\n<html lang="{words.language}" data-light="day">\n<head>\n<meta charset="utf-8">\n'
             '<meta name="viewport" content="width=device-width, initial-scale=1, viewport-fit=cover">\n'
             f"<title>{escape(title)} – {escape(words('page.car.name'))}</title>\n"
-            '<script src="/js/light.js"></script>\n<link rel="icon" href="/icon.svg" type="image/svg+xml">\n'
+            '<script src="/js/light.js"></script>\n'
+            '<link rel="preload" href="/vendor/b612-700.woff2" as="font" type="font/woff2" crossorigin>\n'
+            '<link rel="icon" href="/icon.svg" type="image/svg+xml">\n'
             + "".join(
                 f'<link rel="stylesheet" href="/css/{name}.css">\n' for name in ("tokens", "base", "pages", "join")
             )

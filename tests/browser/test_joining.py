@@ -11,6 +11,7 @@ import json
 import threading
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 
 from coach.server.joining import Lan
 from coach.server.run import serve
@@ -187,7 +188,7 @@ def test_a_removed_phone_is_cut_off_in_the_middle_of_a_drive(laptop, device, ser
     page.get_by_role("button", name="Name of iPhone").click()
     page.get_by_role("textbox").fill("Ann's phone")
     page.get_by_role("textbox").press("Enter")
-    page.get_by_text("operates, last seen now").wait_for()
+    page.get_by_text("operates, here now").wait_for()
     page.get_by_role("button", name="Remove Ann's phone").click()
     page.get_by_text("It has to scan a new square").wait_for()
     shoot(page, "devices-sure")
@@ -266,6 +267,11 @@ def stands(opened, name, sizes):
     page.set_viewport_size({"width": PHONE[0], "height": PHONE[1]})
     page.evaluate("() => document.fonts.ready.then(() => true)")
     look(opened, name, sizes)
+    for light in LIGHTS:
+        set_light(page, light)
+        rules = None if light == "day" else {"runOnly": {"type": "rule", "values": ["color-contrast"]}}
+        found = Axe().run(page, options=rules)
+        assert found.violations_count == 0, (light, found.generate_report())
     assert [one for one in page.evaluate(TARGETS, TAPPED) if one[2] < 48 and one[0]] == []
 
 

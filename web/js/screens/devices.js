@@ -29,10 +29,12 @@ export async function devices(way) {
   /** A device as it stands. @param {any} one */
   function calm(one) {
     const seen = new Date(one.seen_at);
-    const when = Date.now() - seen.getTime() < NOW_MS ? t("devices.now") : seen.toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
+    const role = t(`devices.${one.role}`);
+    const when = seen.toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
+    const text = Date.now() - seen.getTime() < NOW_MS ? t("devices.here", { role }) : t("devices.seen", { role, when });
     return [h("div", { class: "marks" }, mark(one.role === "operator" ? "passenger" : "ring")),
       h("div", {}, h("button", { class: "named", type: "button", "aria-label": t("devices.name_of", { name: one.name }), onclick: () => rename(one) }, one.name),
-        h("p", {}, t("devices.seen", { role: t(`devices.${one.role}`), when }))),
+        h("p", {}, text)),
       h("button", { class: "act", type: "button", "aria-label": t("devices.remove", { name: one.name }), onclick: () => ask(one) }, t("devices.remove_it"))];
   }
 
