@@ -34,6 +34,18 @@ STATE: tuple[Signal, ...] = (
         "ambient_temp", "Air outside", "Outside", _byte(0x46),
         ("ambient air temperature", "ambient temperature", "outside temperature", "aat"), "Air around the car.",
     ),
+    Signal(
+        "intake_over_ambient", "Intake over outside", "Over outs.", "K", "temperature_difference", -100, 200,
+        stale_us=_SLOW_US, inputs=("intake_temp", "ambient_temp"),
+        note="Intake temperature minus the outside temperature at the same moment: what a cool-down between pulls "
+        "waits for (common practice, no source).",
+    ),
+    Signal(
+        "coolant_over_intake", "Coolant over intake", "Over intake", "K", "temperature_difference", -100, 250,
+        stale_us=_SLOW_US, inputs=("coolant_temp", "intake_temp"),
+        note="Coolant temperature minus intake temperature at the same moment: near zero before a true cold start "
+        "(common practice, no source).",
+    ),
     _temperature(
         "oil_temp", "Engine oil", "Oil", _byte(0x5C), ("engine oil temperature", "oil temperature", "eot"),
         "Engine oil; it lags the coolant by many minutes.",

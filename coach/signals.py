@@ -15,6 +15,7 @@ from coach.formula import parse_formula
 Quantity = Literal[
     "speed", "engine_speed", "pressure_absolute", "pressure_gauge", "temperature", "ratio", "percent", "angle",
     "mass_flow", "voltage", "current", "time", "distance", "torque", "volume_flow", "count", "gear", "state",
+    "temperature_difference",
 ]  # fmt: skip
 
 

@@ -24,6 +24,7 @@ UNITS: dict[Quantity, dict[str, str]] = {
                           "psi abs": "psi", "psia": "psi", "kPa abs": "kPa", "bar abs": "bar"},
     "pressure_gauge": {**_PRESSURE, "psi": "psi", "psi gauge": "psi", "kPa gauge": "kPa", "bar gauge": "bar"},
     "temperature": {"degC": "degC", "°C": "degC", "degF": "degF", "°F": "degF", "K": "kelvin"},
+    "temperature_difference": {"K": "kelvin"},
     "ratio": {},
     "percent": {"%": "percent"},
     "angle": {"deg": "degree", "°": "degree"},
@@ -81,7 +82,7 @@ KIND_WORDS: dict[Quantity, str] = {
     "pressure_gauge": "a gauge pressure", "temperature": "a temperature", "ratio": "a ratio", "percent": "a percentage",
     "angle": "an angle", "mass_flow": "a mass flow", "voltage": "a voltage", "current": "a current", "time": "a time",
     "distance": "a distance", "torque": "a torque", "volume_flow": "a volume flow", "count": "a count",
-    "gear": "a gear", "state": "a status",
+    "gear": "a gear", "state": "a status", "temperature_difference": "a difference of temperatures",
 }  # fmt: skip
 
 

@@ -62,6 +62,8 @@ def parse_quantity(
     """
     quantity = what.quantity if isinstance(what, Signal) else what
     units = units_of(what, difference=difference)
+    if quantity == "temperature_difference":
+        units, difference = (*units, "degC", "°C", "degF", "°F"), True
     if isinstance(what, Signal) and isinstance(text, str):
         for value, word in what.states:
             if text.strip().lower() == word:

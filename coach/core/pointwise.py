@@ -97,6 +97,8 @@ def core_derivations(stoichiometric: float = STOICHIOMETRIC) -> tuple[Derivation
     """
     return (
         Pointwise("gauge_boost", ("manifold_pressure", "barometric_pressure"), (1.0, -1.0)),
+        Pointwise("intake_over_ambient", ("intake_temp", "ambient_temp"), (1.0, -1.0)),
+        Pointwise("coolant_over_intake", ("coolant_temp", "intake_temp"), (1.0, -1.0)),
         Pointwise("lambda", ("lambda_1",), (1.0,)),
         Pointwise("lambda", ("air_fuel_ratio",), (1.0,), stoichiometric),
         Pointwise("air_fuel_ratio", ("lambda_1",), (stoichiometric,)),

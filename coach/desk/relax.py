@@ -22,7 +22,18 @@ from coach.words import Words, inside, load_words
 
 _T = TypeVar("_T", Band, Limit, Sweep, Capture)
 
-GRAINS = {"rpm": 10.0, "km/h": 1.0, "kPa": 1.0, "degC": 1.0, "%": 1.0, "lambda": 0.01, "V": 0.1, "deg": 0.5, "g/s": 1.0}
+GRAINS = {
+    "rpm": 10.0,
+    "km/h": 1.0,
+    "kPa": 1.0,
+    "degC": 1.0,
+    "K": 1.0,
+    "%": 1.0,
+    "lambda": 0.01,
+    "V": 0.1,
+    "deg": 0.5,
+    "g/s": 1.0,
+}
 """By unit, the smallest change that is worth writing into a recipe."""
 
 

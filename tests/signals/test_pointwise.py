@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from coach.core.derive import AT_CEILING, AT_FLOOR, OK, OUT_OF_RANGE, UNREADABLE, Feed, Held
 from coach.core.pointwise import Pointwise, core_derivations
 
-BOOST, LAMBDA, FROM_AFR, AFR, _ = core_derivations()
+BOOST, OVER, COLD, LAMBDA, FROM_AFR, AFR, _ = core_derivations()
 
 
 def held(value: float, flag: int = OK) -> Held:
@@ -59,9 +59,9 @@ def test_gauge_boost_is_manifold_minus_barometric_pressure():
 )
 def test_lambda_is_the_ratio_over_the_stoichiometric_one(stoichiometric, afr, wanted):
     """Lambda is AFR / stoichiometric: isooctane 15.13, CH1.85 14.57, ethanol 9.00 (combustion balance)."""
-    ways = core_derivations(stoichiometric)
-    assert ways[2].stepper().step(0, [held(afr)], [True]).value == pytest.approx(wanted, rel=1e-6)
-    assert ways[3].stepper().step(0, [held(wanted)], [True]).value == pytest.approx(afr, rel=1e-6)
+    ways = [w for w in core_derivations(stoichiometric) if w.name in ("lambda", "air_fuel_ratio")]
+    assert ways[1].stepper().step(0, [held(afr)], [True]).value == pytest.approx(wanted, rel=1e-6)
+    assert ways[2].stepper().step(0, [held(wanted)], [True]).value == pytest.approx(afr, rel=1e-6)
 
 
 @pytest.mark.parametrize(("atoms", "wanted"), [(18 / 8, 15.13), (1.85, 14.57)])
@@ -127,3 +127,10 @@ def test_both_forms_agree_to_the_last_bit(data, fresh_a, fresh_b):
     got = [(t, repr(v), f, tuple(int(s) for s in stamps)) for t, v, f, *stamps in pairs]
     assert got == [(t, repr(v), f, stamps) for t, v, f, stamps in stepped(way, feeds, fresh_us)]
     assert whole.inputs == way.inputs
+
+
+def test_differences_of_temperatures():
+    """Intake 41 degC with 20 degC outside is 21 K over it; coolant 24 degC at that intake is 17 K under it."""
+    over = OVER.stepper().step(0, [held(41.0), held(20.0)], [True, True])
+    cold = COLD.stepper().step(0, [held(24.0), held(41.0)], [True, True])
+    assert (over.value, cold.value) == (21.0, -17.0)

@@ -281,3 +281,11 @@ def test_pint_is_not_imported_before_it_is_needed():
         "assert 'pandas' not in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+@pytest.mark.parametrize(
+    ("text", "kelvin"), [("15 degC", 15.0), ("15 °C", 15.0), ("27 degF", 15.0), ("15 K", 15.0), ("-5 degC", -5.0)]
+)
+def test_a_difference_of_temperatures_has_no_zero(text, kelvin):
+    """27 degF over outside are 15 K over it, whatever the scales begin with."""
+    assert parse_quantity(text, "temperature_difference") == pytest.approx(kelvin)
