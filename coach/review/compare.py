@@ -204,7 +204,8 @@ def _spans(was: list[Window], now: list[Window]) -> list[dict[str, Any]]:
     series = [b[0] for b in both if b is not None]
     if len(series) < len(both) or any(not len(s) for s in series):
         return []
-    low = math.ceil(max(float(s.value[0]) for s in series) / step) * step
+    # A crossing needs a sample below it.
+    low = (math.floor(max(float(s.value[0]) for s in series) / step) + 1) * step
     high = math.floor(min(float(s.value.max()) for s in series) / step) * step
     if high - low < step:
         return []

@@ -11,10 +11,12 @@ import math
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 from coach.errors import BadInput
 from coach.recording import Series
 from coach.review.power import Effort, effort_of, estimate, power_json, power_of, speed_of
+from coach.review.spans import distance_m, fastest_span
 from coach.review.summary import window_of
 from coach.review.weather import Weather
 from coach.sources.simulator.car import DT, Car, Controls, Motion
@@ -31,21 +33,21 @@ RATIO = 45.0
 """rpm per km/h of a gear of our own."""
 
 
-def pull(low=2000.0, high=4000.0, hz=10.0, *, step=0.25, noise=0.0, seed=1):
+def pull(low=2000.0, high=4000.0, hz=10.0, *, step=0.25, noise=0.0, seed=1, ratio=RATIO):
     """Engine speed over the flat-road pull, integrated by scipy, sampled as a car answers it."""
     rpm, kw = np.array(list(FULL_LOAD)), np.array(list(FULL_LOAD.values()))
 
     def rise(_t, v):
         kmh = v[0] * 3.6
-        power = np.interp(kmh * RATIO, rpm, kw) * 1000
+        power = np.interp(kmh * ratio, rpm, kw) * 1000
         return [(power / v[0] - LOAD[0] - LOAD[1] * kmh - LOAD[2] * kmh**2) / (MASS * 1.03)]
 
-    made = solve_ivp(rise, (0, 60), [low / RATIO / 3.6], rtol=1e-9, atol=1e-9, dense_output=True,
-                     events=lambda _t, v: v[0] * 3.6 * RATIO - high)  # fmt: skip
+    made = solve_ivp(rise, (0, 60), [low / ratio / 3.6], rtol=1e-9, atol=1e-9, dense_output=True,
+                     events=lambda _t, v: v[0] * 3.6 * ratio - high)  # fmt: skip
     end = float(made.t_events[0][0])
-    t = np.arange(0, end, 1 / hz)
-    speed = made.sol(t)[0] * 3.6 * RATIO + np.random.default_rng(seed).normal(0, noise, len(t)) if noise else (
-        made.sol(t)[0] * 3.6 * RATIO
+    t = np.append(np.arange(0, end, 1 / hz), end)
+    speed = made.sol(t)[0] * 3.6 * ratio + np.random.default_rng(seed).normal(0, noise, len(t)) if noise else (
+        made.sol(t)[0] * 3.6 * ratio
     )  # fmt: skip
     return Series(np.round(t * US).astype(np.int64), np.round(speed / step) * step), end
 
@@ -79,11 +81,18 @@ def test_the_random_range_holds_what_noise_does(noise):
     assert 0.88 < np.mean(np.concatenate(inside)) <= 1.0
 
 
-def test_the_published_pull_takes_its_time():
-    """Between two samples of the integrated pull: 2nd gear 2000 to 4000 rpm 2.7680 s on the demo sheet's ratio."""
-    # The sheet's second gear from its own time: the ratio that gives 2.7680 s and 41.225 m has this mean speed.
-    _, end = pull(hz=200)
-    assert 0 < end < 60
+@pytest.mark.parametrize(("seconds", "metres"), [(2.7680, 41.225), (6.8875, 157.332), (15.0786, 480.541)])
+def test_the_worked_pull_takes_its_time_and_its_distance(seconds, metres):
+    """Second, third and fourth gear, 2000 to 4000 rpm: the ratio that takes the worked time covers the worked distance.
+
+    Time by our spans and distance by our trapezium, from 10 samples a second of the integrated pull.
+    """
+    ratio = brentq(lambda r: pull(ratio=r, hz=1)[1] - seconds, 22, 120, xtol=1e-6)
+    x, _ = pull(ratio=ratio, low=1999.0, high=4001.0, step=0.01)
+    span = fastest_span(x, 2000, 4000)
+    assert span.seconds == pytest.approx(seconds, abs=2e-3)
+    exact, _ = pull(ratio=ratio, step=0.01)
+    assert distance_m(Series(exact.t_us, exact.value / ratio)) == pytest.approx(metres, rel=5e-4)
 
 
 def test_power_of_the_simulated_car_against_its_own_engine_model():
