@@ -69,7 +69,8 @@ def device(phones, served):
     contexts = []
 
     def make(**options):
-        context = phones.new_context(viewport={"width": PHONE[0], "height": PHONE[1]}, reduced_motion="reduce", **options)
+        size = {"width": PHONE[0], "height": PHONE[1]}
+        context = phones.new_context(viewport=size, reduced_motion="reduce", **options)
         context.set_default_timeout(20_000)
         contexts.append(context)
         return Opened(context.new_page())
@@ -110,8 +111,10 @@ def is_joined(page):
 
 
 def test_from_the_square_to_ready(laptop, device, served):
-    """The laptop shows a square, the phone opens what it holds, is joined, and gets to Ready. The secret is in no
-    address that was sent, and gone from the phone's own; scanned a second time it joins nobody."""
+    """The laptop shows a square, the phone opens what it holds, is joined, and gets to Ready.
+
+    The secret is in no address that was sent, and gone from the phone's own; scanned a second time it joins nobody.
+    """
     made = square(laptop, served)
     phone = device(user_agent=IPHONE)
     asked = []
