@@ -101,8 +101,8 @@ class CapturePlan:
 
     @property
     def main(self) -> InGear | None:
-        """The row that counts for room: the fastest."""
-        return max(self.rows, key=lambda row: row.top_kmh, default=None)
+        """The row that counts for room: the fastest, of equals the longest."""
+        return max(self.rows, key=lambda row: (row.top_kmh, row.total_m or 0.0), default=None)
 
     @property
     def seconds(self) -> float | None:

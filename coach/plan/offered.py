@@ -26,7 +26,7 @@ STAND_INS: Mapping[str, tuple[StandIn, ...]] = {
     "throttle": (
         StandIn("commanded_throttle", "it shows what the engine control asks of the plate, not where it is"),
         StandIn("pedal_travel", "the engine control may close the plate under a floored pedal: that would not show"),
-        StandIn("pedal", "the same, and a raw pedal rests above 0 and ends below 100 %"),
+        StandIn("pedal", "the plate may close unseen, and a raw pedal rests above 0 and ends below 100 %"),
     ),
     "pedal_travel": (
         StandIn("relative_pedal", "it ends below 100 % on most cars"),
@@ -103,8 +103,8 @@ def with_stand_ins(finding: Finding, offered: Collection[str]) -> str:
     could = stand_ins(name, offered)
     if not could:
         return ""
-    said = "; or ".join(f"{one.signal or 'a fixed reading'} could stand in, at a cost: {one.cost}" for one in could[:2])
-    return f"{said[:1].upper()}{said[1:]}. It is not taken by itself: write it into the recipe."
+    said = ", or ".join(f"{one.signal or 'one fixed reading'} ({one.cost})" for one in could[:2])
+    return f"Could stand in, at a cost: {said}. It is not taken by itself: write it into the recipe."
 
 
 def check_stand_ins(recipe: Recipe, vehicle: Vehicle, offered: Collection[str] | None) -> Iterator[Finding]:
