@@ -101,6 +101,7 @@ _ACT = (
             "seen",
             "dial",
             "read-as",
+            "retry",
         )
     ),
 )

@@ -82,7 +82,7 @@ def test_a_drive_keeps_what_the_car_told_and_what_a_person_said(rig, wait_for):
     assert meta["since_clear_km"] == 31
     assert meta["vin"].startswith("XXX")
     assert state["link"]["occupied"] is False
-    assert state["link"]["asked_hz"] == {"road_speed": 4.0}
+    assert [(r["name"], r["asked_hz"]) for r in state["link"]["rates"]] == [("Speed", 4.0)]
     again = look(services, wait_for, 2)
     assert again["flashed"] == {"revision": 2, "date": "2026-05-04"}
     mark = look(services, wait_for, 3)

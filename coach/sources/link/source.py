@@ -117,9 +117,14 @@ class LinkSource:
         span_s = max(now_us - since, 1) / US
         return {name: sum(t > since for t in tuple(stamps)) / span_s for name, stamps in dict(self._stamps).items()}
 
-    def link_facts(self) -> Mapping[str, Any]:
-        """For the page: what each signal was asked for, and whether asking has stopped for somebody else."""
-        return {"asked_hz": {n: round(hz, 2) for n, hz in self.asked_hz.items()}, "occupied": self.occupied}
+    def link_facts(self, now_us: int) -> Mapping[str, Any]:
+        """For the page: how often each signal comes of what is asked, and whether asking has stopped."""
+        comes = self.rates_hz(now_us)
+        rates = [
+            {"signal": n, "name": self.catalogue[n].short, "asked_hz": round(hz, 2), "hz": round(comes.get(n, 0.0), 2)}
+            for n, hz in self.asked_hz.items()
+        ]
+        return {"occupied": self.occupied, "rates": rates}
 
     def retry(self) -> None:
         """Somebody says that the other tester is gone: asks at once instead of waiting for quiet. From any thread."""
