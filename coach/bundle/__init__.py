@@ -1,1 +1,1 @@
-"""What goes back to the calibrator: made, signed, opened, judged again and compared. Never writes outside its one file."""
+"""What goes back to the calibrator: made, signed, opened, judged again and compared. It writes its one file only."""

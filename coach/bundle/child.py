@@ -67,7 +67,7 @@ def _ask(ask: dict[str, Any], name: str, seconds: float, memory: int) -> dict[st
     quiet = {"PYTHONPATH": os.pathsep.join(paths), "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
     request = json.dumps({**ask, "seconds": seconds, "memory": memory}).encode()
     try:
-        done = subprocess.run(  # noqa: S603 - our own interpreter and module
+        done = subprocess.run(
             [sys.executable, "-P", "-m", "coach.bundle.child"], input=request, capture_output=True, timeout=seconds,
             check=False, env={**os.environ, **quiet},
         )  # fmt: skip
@@ -76,12 +76,18 @@ def _ask(ask: dict[str, Any], name: str, seconds: float, memory: int) -> dict[st
     try:
         answer: dict[str, Any] = json.loads(done.stdout[:MOST_ANSWER])
     except ValueError:
-        logging.getLogger(__name__).error("the child ended with %d: %s", done.returncode, done.stderr[-2_000:].decode())
+        _note(done)
         raise BundleError("it takes more memory or time than any drive needs, and was given up", where=name) from None
     if "error" in answer:
         kind = getattr(errors, answer["error"]["kind"], BundleError)
         raise kind(answer["error"]["message"], where=answer["error"]["where"])
     return answer
+
+
+def _note(done: subprocess.CompletedProcess[bytes]) -> None:
+    """What a child that died had to say, for the log."""
+    said = done.stderr[-2_000:].decode("utf-8", "replace")
+    logging.getLogger(__name__).warning("the child ended with %d: %s", done.returncode, said)
 
 
 def _limit(seconds: float, memory: int) -> None:

@@ -85,7 +85,8 @@ def signal_entry(
     t = whole.t_us
     span = int(t[-1] - t[0]) if len(t) > 1 else 0
     return SignalEntry(
-        name=name, unit=catalogue[name].unit if name in catalogue else "", count=len(whole), inside=inside, sha256=sha256,
+        name=name, unit=catalogue[name].unit if name in catalogue else "", count=len(whole), inside=inside,
+        sha256=sha256,
         judged=name in plan.facts, asked_hz=max(asked, default=None),
         rate_hz=round((len(t) - 1) * US / span, 3) if span else 0.0,
         max_gap_s=int(np.diff(t).max()) / US if len(t) > 1 else 0.0,

@@ -43,7 +43,8 @@ def rejudge(drive: OpenedDrive, recording: Recording | None = None) -> tuple[Jud
     plan, recipe, catalogue, vehicle = drive.plan(), drive.recipe(), drive.catalogue(), drive.vehicle()
     if plan.rules != RULES:
         raise BundleError(
-            f"it was judged by rules {plan.rules}, and this version judges by rules {RULES}: a version that knows them can check it",
+            f"it was judged by rules {plan.rules}, and this version judges by rules {RULES}:"
+            " a version that knows them can check it",
             where=drive.id,
         )  # fmt: skip
     recording = recording or drive.recording()
@@ -70,8 +71,8 @@ def difference(claimed: Any, found: Any, *, worded: bool, where: str = "") -> st
     """The first place where two verdicts differ, in words, or None.
 
     Args:
-        worded: both were made by one version: sentences are compared too, and no key may be left out. Else keys that only
-            `found` has are passed over but for those without which a verdict says nothing: a newer version may say more.
+        worded: both were made by one version: sentences are compared too, and no key may be left out. Else keys that
+            only `found` has are passed over, but for those without which a verdict says nothing.
     """
     if isinstance(claimed, dict) and isinstance(found, dict):
         for key in claimed:

@@ -1,4 +1,4 @@
-"""The key of this installation, and the keys of others that a person has pinned. Ed25519; files for their owner alone."""
+"""The key of this installation, and the keys that a person has pinned. Ed25519; files for their owner alone."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Makes a bundle from stored drives. The same drives, key and wishes give the same bytes; half a bundle is never left."""
+"""Makes a bundle from stored drives. The same drives, key and wishes give the same bytes; never half a bundle."""
 
 from __future__ import annotations
 
@@ -43,8 +43,8 @@ class _Drive:
             raise Conflict("the drive is still being recorded; stop it first", where=drive)
         full = reader.recording(drive)
         self.recording = Recording(
-            {n: s for n, s in full.series.items() if not is_place(n)}, full.marks, full.wall_us, full.end_us, full.notes,
-            full.meta,
+            {n: s for n, s in full.series.items() if not is_place(n)}, full.marks, full.wall_us, full.end_us,
+            full.notes, full.meta,
         )  # fmt: skip
         if self.recording.samples > MOST_SAMPLES:
             raise BundleError(f"the drive has more samples than a bundle may hold ({MOST_SAMPLES:,})", where=drive)
@@ -113,8 +113,8 @@ class _Drive:
         marks = told.sent_marks(self.recording.marks)
         people = bool(row.source.get("people_recorded", True))
         signals = [
-            told.signal_entry(n, self.recording.series[n], packed[n][0], packed[n][1], self.plan, self.catalogue).model_dump()
-            for n in sorted(self.recording.series)
+            told.signal_entry(n, series, *packed[n], self.plan, self.catalogue).model_dump()
+            for n, series in sorted(self.recording.series.items())
         ]  # fmt: skip
         return {
             "id": row.id, "folder": self.folder, "title": row.title, "revision": row.revision, "rules": row.rules,
@@ -139,9 +139,10 @@ class _Drive:
         for index, capture in enumerate(self.verdict["captures"]):
             good = [a["number"] for a in capture["attempts"] if a["secured_s"] is not None]
             yield {
-                "id": capture["id"], "title": capture["title"], "asked": capture["asked"], "qualified": capture["qualified"],
+                **{key: capture[key] for key in ("id", "title", "asked", "qualified")},
                 "windows": [
-                    {"number": n, **{f: self.path(tables.window_name(index, capture["id"], n, f)) for f in tables.FORMS}}
+                    {"number": n}
+                    | {f: self.path(tables.window_name(index, capture["id"], n, f)) for f in tables.FORMS}
                     for n in good
                 ],
                 "missed": [
@@ -175,7 +176,7 @@ def make_bundle(folder: Path, drives: Sequence[str], out: Path, wanted: Wanted |
         wanted: what the owner chooses.
 
     Returns:
-        `size`, `sha256`, `fingerprint` of the key, and `contents`: what is inside, for people to see before they send it.
+        `size`, `sha256`, `fingerprint` of the key, and `contents`: what is inside, to be seen before it is sent.
 
     Raises:
         BadInput: no drive, too many, or one twice.
@@ -237,8 +238,8 @@ def _write(file: IO[bytes], reader: Reader, folder: Path, drives: Sequence[str],
         zipped.add(SIGNATURE, iter([dump(signature)]))
     listed = [{"path": p, "size": s, "packed": zipped.packed[p]} for p, (s, _) in sorted(zipped.digests.items())]
     return {
-        "fingerprint": fingerprint(signature["public_key"]), "contents": contents, "files": listed, "whole": wanted.whole,
-        "full_vin": wanted.full_vin, "extra": extra,
+        "fingerprint": fingerprint(signature["public_key"]), "contents": contents, "files": listed, "extra": extra,
+        "whole": wanted.whole, "full_vin": wanted.full_vin,
     }  # fmt: skip
 
 

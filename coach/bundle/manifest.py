@@ -177,7 +177,7 @@ def read_manifest(raw: bytes, where: str) -> Manifest:
         raise BundleError("this is no bundle: its manifest does not say that it is one", where=where)
     if data.get("format") != FORMAT:
         raise BundleError(
-            f"the bundle is of format {str(data.get('format'))[:20]}; this version reads format {FORMAT}, a newer one may more",
+            f"the bundle is of format {str(data.get('format'))[:20]}; this version reads format {FORMAT}",
             where=where,
         )  # fmt: skip
     try:

@@ -76,10 +76,8 @@ def attempts_table(verdict: Mapping[str, Any]) -> bytes:
     for capture in verdict["captures"]:
         for a in capture["attempts"]:
             reason = a["reason"] or {}
-            lines.append(
-                (capture["id"], a["number"], a["outcome"], a["start_s"], a["end_s"], a["secured_s"])
-                + tuple(reason.get(key) for key in ("code", "signal", "value", "bound", "t_s", "text"))
-            )
+            place = (capture["id"], a["number"], a["outcome"], a["start_s"], a["end_s"], a["secured_s"])
+            lines.append((*place, *(reason.get(key) for key in _COLUMNS[6:])))
     return "".join(",".join(_cell(cell) for cell in line) + "\n" for line in lines).encode()
 
 

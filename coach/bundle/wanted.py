@@ -1,4 +1,4 @@
-"""What an owner chooses of a bundle, and where its two own files stand. No more: the server loads this and nothing else."""
+"""What an owner chooses of a bundle, and names of its own two files. No more, because the server loads it."""
 
 from __future__ import annotations
 

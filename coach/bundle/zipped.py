@@ -1,7 +1,7 @@
 """The zip around a bundle: written the same way each time, and read only if it was written that way.
 
-The reader takes one plain layout: entries one after the other from the first byte, then their list, then the end. Whatever
-hides, overlaps, links, escapes or swells does not have it. Nothing is ever unpacked to disk.
+The reader takes one plain layout: entries one after the other from the first byte, then their list, then the end.
+Whatever hides, overlaps, links, escapes or swells does not have it. Nothing is ever unpacked to disk.
 """
 
 from __future__ import annotations
@@ -137,8 +137,8 @@ def _entries(file: IO[bytes], size: int) -> Iterator[Entry]:
     for _ in range(count):
         if len(listing) - at < _CENTRAL.size:
             raise _Refused("its list of files is cut off")
-        (sign, _, needs, flags, method, time, date, crc, packed, unpacked, name_size, extra, comment, disk, _, attributes,
-         begins) = _CENTRAL.unpack_from(listing, at)  # fmt: skip
+        (sign, _, needs, flags, method, time, date, crc, packed, unpacked, name_size, extra, comment, disk, _,
+         attributes, begins) = _CENTRAL.unpack_from(listing, at)  # fmt: skip
         raw = listing[at + _CENTRAL.size : at + _CENTRAL.size + name_size]
         at += _CENTRAL.size + name_size
         if sign != b"PK\1\2" or len(raw) != name_size:

@@ -68,9 +68,10 @@ def make(
 
 def _contents(one: dict[str, Any], *, whole: bool, full_vin: bool) -> str:
     minutes = max(1, round(one["duration_s"] / 60))
+    around = f"{one['before_s']:g} s before and {one['after_s']:g} s after"
     lines = [
         f"{one['id']}, {one['title']}, revision {one['revision']}",
-        f"  {_count(one['windows'], 'window')} that qualified, with {one['before_s']:g} s before and {one['after_s']:g} s after",
+        f"  {_count(one['windows'], 'window')} that qualified, with {around}",
         f"  {_count(one['missed'], 'attempt')} that did not, with the reason for each",
         f"  {_count(one['judged_signals'], 'judged signal')} over the whole drive, {minutes} min, to judge it again",
     ]
@@ -123,7 +124,8 @@ def check_text(result: dict[str, Any]) -> str:
         when = f", {one['started'][:16].replace('T', ' ')} UTC" if one["started"] else ""
         lines.append(f"{one['id']}: {one['title']}, revision {one['revision']}{when}")
         lines += [
-            f"  {'+' if c['qualified'] >= c['asked'] else '-'} {c['title']} ({c['id']}): {c['qualified']} of {c['asked']}"
+            f"  {'+' if c['qualified'] >= c['asked'] else '-'} {c['title']} ({c['id']}):"
+            f" {c['qualified']} of {c['asked']}"
             for c in one["captures"]
         ]  # fmt: skip
     lines += [f"Problem: {_where(one)}{one['message']}" for one in result["problems"]]

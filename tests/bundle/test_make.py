@@ -97,7 +97,7 @@ def test_what_the_manifest_says(good):
 
 
 def test_the_number_and_the_address_stay_unless_asked_for(good, whole):
-    """The vehicle's number is in no file but the one that was asked for whole; the link's address and device in none."""
+    """The vehicle's number is in no file but where it was asked for whole; the link's address and device in none."""
     for path, full in ((good, False), (whole, True)):
         with zipfile.ZipFile(path) as packed:
             every = b"".join(packed.read(name) for name in packed.namelist())
@@ -111,7 +111,8 @@ def test_a_number_in_a_free_text_is_hidden_too(tmp_path):
     """In the vehicle file, in what a person said, in the drive's note; the vehicle file is marked as masked."""
     folder = tmp_path / "data"
     marks = (Mark(0, "fact", None, f"parts_changed=new plugs, {VIN}"),)
-    one = store_drive(folder, type(drive())(drive().series, marks), vehicle=VEHICLE.replace("Red one", f"My {VIN.lower()}"))
+    vehicle = VEHICLE.replace("Red one", f"My {VIN.lower()}")
+    one = store_drive(folder, type(drive())(drive().series, marks), vehicle=vehicle)
     with Store(folder, HandClock()) as store:
         store.put_label(one, Label("Tuesday", f"car {VIN}", 101.3))
     make_bundle(folder, [one], tmp_path / "b.zip")
@@ -129,7 +130,8 @@ def test_no_position_leaves(tmp_path):
     """A catalogue may have signals that say where the car was: they go into no bundle, not even a whole one."""
     from coach.recording import from_pairs
 
-    pairs = [(n * 500_000, name, 50.0) for n in range(80) for name in ("road_speed", "gps_latitude", "longitude", "throttle")]
+    names = ("road_speed", "gps_latitude", "longitude", "throttle")
+    pairs = [(n * 500_000, name, 50.0) for n in range(80) for name in names]
     folder = tmp_path / "data"
     one = store_drive(folder, from_pairs(pairs, marks=()))
     made = make_bundle(folder, [one], tmp_path / "b.zip", Wanted(whole=True))
@@ -141,7 +143,7 @@ def test_no_position_leaves(tmp_path):
 
 
 def test_windows_read_by_pandas(good, stored):
-    """Long and wide tables of a window have the samples, units and times of the store, with 3 s before and 2 s after."""
+    """Long and wide tables of a window have samples, units and times of the store, 3 s before and 2 s after too."""
     own = f"drives/{stored[1]}/windows/01-part-load-1"
     with zipfile.ZipFile(good) as packed:
         wide = pd.read_csv(io.BytesIO(packed.read(f"{own}.wide.csv")))

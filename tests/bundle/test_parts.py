@@ -81,7 +81,8 @@ def test_numbers_are_masked_wherever_they_stand():
 
 @pytest.mark.parametrize(
     ("name", "place"),
-    [("gps_speed", True), ("latitude", True), ("car_longitude", True), ("altitude_m", True), ("heading", True), ("GPS", True),
+    [("gps_speed", True), ("latitude", True), ("car_longitude", True), ("altitude_m", True), ("heading", True),
+     ("GPS", True),
      ("throttle", False), ("pedal_travel", False), ("accelerator_position", False), ("platitude", False)],
 )  # fmt: skip
 def test_what_counts_as_a_place(name, place):
@@ -110,11 +111,13 @@ def test_only_what_is_named_is_told_of_the_source():
 
 def test_declared_facts_and_marks():
     marks = [
-        Mark(0, "fact", None, "octane=98"), Mark(0, "fact", None, "confirmed=2"), Mark(5, "dial", None, "80 km/h reads 86 km/h"),
+        Mark(0, "fact", None, "octane=98"), Mark(0, "fact", None, "confirmed=2"),
+        Mark(5, "dial", None, "80 km/h reads 86 km/h"),
         Mark(0, "device", None, "Anna's phone"), Mark(0, "role", None, "passenger"),
     ]  # fmt: skip
     assert declared(marks, Label("", "a note", None, 21.0)) == {
-        "octane": "98", "confirmed_revision": "2", "dial": "80 km/h reads 86 km/h", "note": "a note", "temperature_c": 21.0,
+        "octane": "98", "confirmed_revision": "2", "dial": "80 km/h reads 86 km/h", "note": "a note",
+        "temperature_c": 21.0,
     }  # fmt: skip
     assert declared(None, Label()) == {}
     assert [m.kind for m in sent_marks(marks)] == ["fact", "fact", "dial", "role"]
@@ -156,7 +159,8 @@ def test_cells_are_quoted_and_no_formulas():
     """RFC 4180; what a spreadsheet would take for a formula is text."""
     attempt = {
         "number": 0, "outcome": "=1+1", "start_s": -1.0, "end_s": 2.0, "secured_s": None,
-        "reason": {"code": "low", "signal": '+a"b', "value": -3.5, "bound": None, "t_s": 1.0, "text": "one, two\nthree"},
+        "reason": {"code": "low", "signal": '+a"b', "value": -3.5, "bound": None, "t_s": 1.0,
+                   "text": "one, two\nthree"},
     }  # fmt: skip
     raw = attempts_table({"captures": [{"id": "x", "attempts": [attempt, {**attempt, "reason": None}]}]}).decode()
     rows = list(csv.reader(io.StringIO(raw)))
