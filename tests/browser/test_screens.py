@@ -18,6 +18,10 @@ SCREENS = {
     "who": "#/who?recipe=f00d&source=simulator",
     "notes": "#/notes?recipe=f00d&source=simulator&role=passenger",
     "drives": "#/drives",
+    "sound": "#/sound",
+    "facts": "#/facts?recipe=f00d&source=link:0",
+    "pedal": "#/pedal?recipe=f00d&source=link:0",
+    "dial": "#/dial",
     "after": "#/after?drive=d1",
     "window": "#/window?drive=d1&capture=part-load&number=1",
 }
@@ -69,6 +73,8 @@ def open_screen(server, opening, name, **options):
     server.recipes = [one | {"bundled": name == "empty"} for one in server.recipes]
     if name.startswith("ready-"):
         server.marks = name.removeprefix("ready-")
+    if name == "dial":
+        server.face = "hold"
     opened = opening(SCREENS[name], **options)
     if name.startswith("ready"):
         opened.page.wait_for_selector(".item .mark[data-mark=secured]")

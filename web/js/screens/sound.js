@@ -52,14 +52,15 @@ export async function sound(way) {
   const languages = (about?.languages ?? []).map((/** @type {any} */ one) => [one.code, one.name]);
   return h("main", { class: "page sound" }, crumb({ to: driving ? "#/drive" : "#/", back: t(driving ? "sound.back_drive" : "sound.back") }), title(t("sound.title")), state,
     pick("speech", t("sound.speech"), [["all", t("sound.speech_all")], ["alarms", t("sound.speech_alarms")], ["off", t("sound.speech_off")]], now.speech, (speech) => set({ speech })),
+    h("label", { class: "volume", for: "volume" }, t("sound.volume"), volume),
     pick("units", t("sound.units"), [["metric", t("sound.units_metric")], ["metric-bar", t("sound.units_bar")], ["imperial", t("sound.units_imperial")]], now.units || likeRegion(), (units) => reading({ units })),
     pick("temperature", t("sound.temperature"), [["degC", t("sound.celsius")], ["degF", t("sound.fahrenheit")]], now.temperature || unitsOf(navigator.language).temperature, (temperature) => reading({ temperature })),
-    pick("spoken", t("sound.spoken"), [["once", t("sound.spoken_once")], ["always", t("sound.spoken_always")], ["never", t("sound.spoken_never")]], now.spoken, (spoken) => set({ spoken })),
     pick("light", t("sound.light"), [["", t("sound.light_self")], ["day", t("sound.light_day")], ["night", t("sound.light_night")]], now.light, (light) => (set({ light }), lightNow())),
     pick("hand", t("sound.hand"), [["left", t("sound.hand_left")], ["right", t("sound.hand_right")]], now.hand, (hand) => set({ hand })),
     languages.length > 1 ? pick("language", t("sound.language"), languages, document.documentElement.lang, speak) : null,
-    h("label", { class: "volume", for: "volume" }, t("sound.volume"), volume),
-    switchOf("tones"), tones, switchOf("vibrate"), switchOf("contrast"), h("div", { class: "grow" }));
+    switchOf("tones"), tones, switchOf("vibrate"),
+    pick("spoken", t("sound.spoken"), [["once", t("sound.spoken_once")], ["always", t("sound.spoken_always")], ["never", t("sound.spoken_never")]], now.spoken, (spoken) => set({ spoken })),
+    switchOf("contrast"), h("div", { class: "grow" }));
 }
 
 /** Which of the choices the phone's region comes nearest to. */
