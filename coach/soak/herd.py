@@ -11,9 +11,14 @@ import signal
 import subprocess
 import sys
 import threading
+from hashlib import sha256
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, Self
+
+from coach.server.run import Demo, serve
+from coach.server.services import Given
+from coach.soak.made import RECIPE
 
 DRIVE = "simulator:everything-qualifies"
 
@@ -48,7 +53,13 @@ class Herd:
 def main() -> None:
     """The process: loads everything, then forks for each request until there are no more."""
     with TemporaryDirectory() as folder:
-        _once(Path(folder))
+        recipe = Path(folder) / "soak.toml"
+        recipe.write_bytes(RECIPE)
+        _once(Path(folder) / "data", recipe)
+        _herd(recipe)
+
+
+def _herd(recipe: Path) -> None:
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)
     for line in sys.stdin:
         ask = json.loads(line)
@@ -56,25 +67,26 @@ def main() -> None:
         process = os.fork()
         if process == 0:
             os.close(reading)
-            _serve(ask, writing)
+            _serve(ask, recipe, writing)
         os.close(writing)
         with os.fdopen(reading) as ready:
             port = ready.read()
         print(json.dumps({"process": process, "port": int(port or 0)}), flush=True)  # noqa: T201 - the answer
 
 
-def _once(folder: Path) -> None:
+def _demo(speed: float | None) -> Demo:
+    return Demo(DRIVE, recipe=sha256(RECIPE).hexdigest(), speed=speed)
+
+
+def _once(folder: Path, recipe: Path) -> None:
     """A server that records and ends: what it has loaded is there for all servers to come."""
-    from coach.server.run import Demo, serve
-
     stop = threading.Event()
-    serve(port=0, data_dir=folder, demo=Demo(DRIVE, speed=None), on_ready=lambda _: stop.set(), stop=stop)
+    given = Given(recipes=(recipe,))
+    serve(port=0, data_dir=folder, demo=_demo(None), given=given, on_ready=lambda _: stop.set(), stop=stop)
 
 
-def _serve(ask: dict[str, Any], writing: int) -> None:
+def _serve(ask: dict[str, Any], recipe: Path, writing: int) -> None:
     """The fork: an ordinary server, in a group of its own with all that it starts."""
-    from coach.server.run import Demo, serve
-
     signal.signal(signal.SIGCHLD, signal.SIG_DFL)
     os.setsid()
     os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
@@ -85,7 +97,8 @@ def _serve(ask: dict[str, Any], writing: int) -> None:
         os.close(writing)
 
     try:
-        serve(port=0, data_dir=Path(ask["folder"]), demo=Demo(DRIVE, speed=ask["speed"]), on_ready=ready)
+        given = Given(recipes=(recipe,))
+        serve(port=0, data_dir=Path(ask["folder"]), demo=_demo(ask["speed"]), given=given, on_ready=ready)
     finally:
         os._exit(0)
 

@@ -23,7 +23,8 @@ from coach.sources.simulator.scenarios import scenario
 
 SPEED = 200.0
 """A simulated drive of five minutes takes a second and a half, so that every moment of a drive is met."""
-LATEST_S = 1.3
+LATEST_S = 1.2
+SOON_S = 0.2
 
 
 @dataclass
@@ -57,7 +58,7 @@ class Page:
         self.stored_us = -1
         self.shown_us = 0
         self.saved: set[tuple[str, int]] = set()
-        self.secured = threading.Event()
+        self.secured, self.any_saved = threading.Event(), threading.Event()
         self._port = port
         self._thread = threading.Thread(target=self._listen, daemon=True)
         self._thread.start()
@@ -83,6 +84,7 @@ class Page:
                 self.stored_us = round(data["drive"]["stored_s"] * US)
         elif kind == "saved":
             self.saved.add((data["capture"], data["number"]))
+            self.any_saved.set()
         elif kind == "judge" and data["type"] == "secured":
             self.secured.set()
 
@@ -105,7 +107,7 @@ def _source() -> Recording:
 def kill(work: Path, kills: int, *, seed: int = 1) -> Kills:
     """Records `kills` drives, each killed at a moment of its own, and opens what is left.
 
-    Every other one is killed within moments of a window that is secured, when most is being written.
+    Half of them are killed within moments of a window that is secured or saved, when most is being written.
 
     Args:
         work: an empty folder.
@@ -132,18 +134,16 @@ class _One:
         self.folder = folder
         self._process, port = herd.start(folder, SPEED)
         self.page = Page(port)
-        at_window, wait_s = chance.random() < 0.5, chance.uniform(0, LATEST_S)
-        soon_s = chance.uniform(0, 0.3)
-        self._thread = threading.Thread(target=self._kill, args=(at_window, wait_s, soon_s), daemon=True)
+        moment = chance.choice([None, None, self.page.secured, self.page.any_saved])
+        wait_s = chance.uniform(0, LATEST_S if moment is None else SOON_S)
+        self._thread = threading.Thread(target=self._kill, args=(moment, wait_s), daemon=True)
         self._thread.start()
 
-    def _kill(self, at_window: bool, wait_s: float, soon_s: float) -> None:
-        clock, never = Clock(), threading.Event()
-        if at_window:
-            clock.wait(self.page.secured, 3 * LATEST_S)
-            clock.wait(never, soon_s)
-        else:
-            clock.wait(never, wait_s)
+    def _kill(self, moment: threading.Event | None, wait_s: float) -> None:
+        clock = Clock()
+        if moment is not None:
+            clock.wait(moment, 4 * LATEST_S)
+        clock.wait(threading.Event(), wait_s)
         with suppress(ProcessLookupError):
             os.killpg(self._process, signal.SIGKILL)
 

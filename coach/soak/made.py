@@ -23,9 +23,9 @@ format = 1
 title = "Soak"
 revision = 1
 [record]
-road_speed = "10 Hz"
-engine_speed = "10 Hz"
-coolant_temp = "10 Hz"
+road_speed = "4 Hz"
+engine_speed = "8 Hz"
+coolant_temp = "0.5 Hz"
 [[capture]]
 id = "cruise"
 title = "Steady cruise"

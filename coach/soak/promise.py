@@ -99,8 +99,9 @@ def _look(
     if source is not None:
         found.broken += _compare(source(), there, found.last_us)
     _verdict(store, name, said, there, found)
-    known |= set(_files(store, name).values())
     rows = {(w.capture, w.number): w for w in store.windows(name)}
+    # A file may have been replaced, and the power gone before that was written down: then it is the whole one.
+    known |= {w.sha256 for w in rows.values()}
     found.windows = len(rows)
     for window in told.saved:
         if window not in files:

@@ -25,7 +25,7 @@ METHOD_WORDS, WRITE, TRUNCATE, SYNC = 19, 3, 4, 5
 """sqlite3_io_methods likewise (https://sqlite.org/c3ref/io_methods.html)."""
 WORD = ctypes.sizeof(c_void_p)
 
-_Open = CFUNCTYPE(c_int, c_void_p, c_char_p, c_void_p, c_int, POINTER(c_int))
+_Open = CFUNCTYPE(c_int, c_void_p, c_void_p, c_void_p, c_int, POINTER(c_int))
 _Write = CFUNCTYPE(c_int, c_void_p, c_void_p, c_int, c_int64)
 _Truncate = CFUNCTYPE(c_int, c_void_p, c_int64)
 _Sync = CFUNCTYPE(c_int, c_void_p, c_int)
@@ -91,12 +91,13 @@ class _Layer:
         self.words[NAME] = ctypes.addressof(self._name)
         self.words[OPEN] = ctypes.cast(self._kept[0], c_void_p).value
 
-    def _open(self, _layer: int, name: bytes | None, file: int, flags: int, given: Any) -> int:
+    def _open(self, _layer: int, name: int | None, file: int, flags: int, given: Any) -> int:
+        # The name is handed on as it came: SQLite goes on reading it where it stands.
         answer = int(self._really_open(self._original, name, file, flags, given))
         methods = c_void_p.from_address(file)
         if answer != OK or name is None or methods.value is None:
             return answer
-        self._paths[file] = name.decode()
+        self._paths[file] = ctypes.string_at(name).decode()
         self._new.discard(file)
         if flags & LOG and flags & CREATE:
             self._new.add(file)
