@@ -1,4 +1,4 @@
-"""What the endpoints of a review take and give; what they give in detail stands in docs/reference/review-json.md."""
+"""What the endpoints of a review take and give; figures are defined in docs/reference/summaries.md."""
 
 from __future__ import annotations
 
@@ -89,7 +89,9 @@ class LogQuery(Asked):
 class WeatherTyped(Asked):
     """Weather that a person typed in; null is not known."""
 
-    pressure_kpa: float | None = Field(None, ge=45, le=110, allow_inf_nan=False, description="Absolute, not at sea level.")
+    pressure_kpa: float | None = Field(
+        None, ge=45, le=110, allow_inf_nan=False, description="Absolute, not at sea level."
+    )
     temperature_c: float | None = Field(None, ge=-50, le=60, allow_inf_nan=False)
     humidity_pct: float | None = Field(None, ge=0, le=100, allow_inf_nan=False)
 

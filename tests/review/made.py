@@ -9,9 +9,9 @@ import numpy as np
 from coach.catalogue import default_catalogue
 from coach.recipe import parse_recipe
 from coach.recording import Mark, Recording, Series
+from coach.review.kinds import kind_of
 from coach.review.subject import Subject, given_subject
 from coach.review.summary import groups_of, window_of
-from coach.review.kinds import kind_of
 from coach.vehicle import parse_vehicle
 
 US = 1_000_000
@@ -72,7 +72,9 @@ def tables(s: Subject, capture: str, number: int = 0) -> dict[str, object]:
 
 def hold(id_: str, seconds: int, keep: str, more: str = "") -> str:
     """A recipe with one hold."""
-    return f'format = 1\ntitle = "Made"\n[[capture]]\nid = "{id_}"\nhold = "{seconds} s"\n{more}\n[capture.keep]\n{keep}\n'
+    return (
+        f'format = 1\ntitle = "Made"\n[[capture]]\nid = "{id_}"\nhold = "{seconds} s"\n{more}\n[capture.keep]\n{keep}\n'
+    )
 
 
 def sweep(id_: str, signal: str, low: str, high: str, keep: str = "", more: str = "") -> str:

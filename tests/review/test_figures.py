@@ -55,7 +55,8 @@ def test_a_summary_in_imperial_units():
     """A car whose driver reads mph gets mph, psi and °F, with the same count of samples."""
     car = CAR + '[units]\nsystem = "imperial"\n'
     s = subject(hold("h", 20, 'road_speed = { min = "60 km/h" }'),
-                {"road_speed": series(4, 60, const(80.4672)), "coolant_temp": series(1, 60, const(90))}, car=car)  # fmt: skip
+                {"road_speed": series(4, 60, const(80.4672)), "coolant_temp": series(1, 60, const(90))},
+                car=car)  # fmt: skip
     made = summary_json(s, "h", 0)
     steady = {f["id"]: f for f in made["groups"][0]["figures"]}
     assert steady["road_speed"]["text"] == "50.0 mph"
@@ -67,7 +68,8 @@ def drive():
     x = series(10, 100, lambda t: 60 + 20 * np.sin(t))
     x.value[333] = 250.0
     keep = (x.t_us < 50 * US) | (x.t_us > 60 * US)
-    return subject(sweep("p", "engine_speed", "2000 rpm", "4000 rpm", more="[capture.limit]\nroad_speed = { max = \"300 km/h\" }"), {
+    limit = '[capture.limit]\nroad_speed = { max = "300 km/h" }'
+    return subject(sweep("p", "engine_speed", "2000 rpm", "4000 rpm", more=limit), {
         "road_speed": Series(x.t_us[keep], x.value[keep]),
         "engine_speed": series(5, 100, lambda t: np.interp(t, [10, 30], [1500, 4500])),
     })  # fmt: skip

@@ -32,7 +32,7 @@ def add(store, revision=1, car="Blue hatchback", *, secured=True, days=1):
     text = hold("h", 20, 'road_speed = { min = "70 km/h" }').replace("format = 1", f"format = 1\nrevision = {revision}")
     recipe = parse_recipe(text, name="r.toml", catalogue=default_catalogue())
     vehicle = None if car is None else CAR.replace("Test car", car).encode()
-    drive, log = store.create_drive(NewDrive(
+    drive, _ = store.create_drive(NewDrive(
         recipe.source, recipe.sha256, "r.toml", recipe.title, revision, dump_plan(resolve(recipe, default_catalogue())),
         dump_catalogue(default_catalogue()), 1, vehicle, "car.toml",
     ))  # fmt: skip

@@ -96,9 +96,7 @@ def test_never_closed():
 
 def test_bank_2_has_its_own_group():
     """Banks are never mixed."""
-    found = figures(
-        drive(short_trim_2=series(2, 120, const(-3)), long_trim_2=series(1, 120, const(1))), "steady"
-    )
+    found = figures(drive(short_trim_2=series(2, 120, const(-3)), long_trim_2=series(1, 120, const(1))), "steady")
     assert found["bank_2.total_trim"].value == pytest.approx((0.97 * 1.01 - 1) * 100)
     assert found["bank_1.total_trim"].value == pytest.approx(1.92)
 

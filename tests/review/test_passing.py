@@ -8,8 +8,15 @@ import pytest
 from coach.review.summary import summary_json
 from tests.review.made import const, figures, hold, series, subject, sweep
 
-TIP = 'format = 1\ntitle = "Made"\n[[capture]]\nid = "tip"\nthen = "3 s"\n[capture.sweep]\n' \
-      'pedal_travel = { from = "15 %", to = "50 %", within = "0.7 s" }\n'  # fmt: skip
+TIP = """
+format = 1
+title = "Made"
+[[capture]]
+id = "tip"
+then = "3 s"
+[capture.sweep]
+pedal_travel = { from = "15 %", to = "50 %", within = "0.7 s" }
+"""
 
 
 def tip(lam, **more):

@@ -57,7 +57,7 @@ def kmh_of(x):
 
 
 def test_power_of_a_pull_that_an_independent_integrator_made():
-    """scipy's solve_ivp moves the car; the estimate comes back to its full-load curve within 2 % inside."""
+    """The solve_ivp of scipy moves the car; the estimate comes back to its full-load curve within 2 % inside."""
     x, _ = pull()
     made = estimate(kmh_of(x), Effort(MASS, LOAD), RATIO)
     told = np.interp(made.rpm, list(FULL_LOAD), list(FULL_LOAD.values()))

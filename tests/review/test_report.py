@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from html.parser import HTMLParser
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -77,7 +78,7 @@ def test_a_screen_reader_finds_its_way(good):
     names = [t for t, _ in tree.tags]
     assert names.count("main") == names.count("h1") == 1
     levels = [int(t[1]) for t in names if re.fullmatch(r"h[1-6]", t)]
-    assert all(b - a <= 1 for a, b in zip(levels, levels[1:], strict=False))
+    assert all(b - a <= 1 for a, b in pairwise(levels))
     assert all(a.get("role") == "img" and a.get("aria-label") for t, a in tree.tags if t == "svg")
     assert names.count("table") <= sum(t == "th" for t in names)
     assert next(a for t, a in tree.tags if t == "html")["lang"] == "en"
@@ -86,7 +87,8 @@ def test_a_screen_reader_finds_its_way(good):
 def test_it_says_what_the_review_says(good):
     """Verdict, captures, figures, why not, the caution, the recipe's digest."""
     for words in ("Everything qualified", "Held 1:57, asked 1:30", "Full pedal in third", "Boost onset", "Total trim",
-                  "Cannot be said, because", "SAE J1349, 2004", "local law", bundled("dropout").recipe.sha256):  # fmt: skip
+                  "Cannot be said, because", "SAE J1349, 2004", "local law",
+                  bundled("dropout").recipe.sha256):  # fmt: skip
         assert words in good, words
 
 
@@ -126,8 +128,8 @@ def test_what_people_typed_cannot_become_markup():
 
 def test_a_drive_with_almost_nothing_in_it():
     """One signal, no car, nothing qualified; an empty note; excursions and typed weather elsewhere."""
-    s = subject(hold("h", 90, 'road_speed = { min = "70 km/h", max = "90 km/h" }'), {"road_speed": series(2, 20, const(80))},
-                car=None)  # fmt: skip
+    ask = hold("h", 90, 'road_speed = { min = "70 km/h", max = "90 km/h" }')
+    s = subject(ask, {"road_speed": series(2, 20, const(80))}, car=None)
     text = html(s)
     assert Tree(text).open == []
     assert "Nothing qualified yet" in text
@@ -145,7 +147,8 @@ def test_lines_break_at_what_is_not_known():
 
 @pytest.mark.parametrize(
     ("low", "high", "found"),
-    [(0, 10, [0, 2, 4, 6, 8, 10]), (2200, 4600, [2500, 3000, 3500, 4000, 4500]), (0.86, 0.88, [0.86, 0.865, 0.87, 0.875, 0.88]),
+    [(0, 10, [0, 2, 4, 6, 8, 10]), (2200, 4600, [2500, 3000, 3500, 4000, 4500]),
+     (0.86, 0.88, [0.86, 0.865, 0.87, 0.875, 0.88]),
      (5, 5, []), (0, float("inf"), [])],
 )  # fmt: skip
 def test_round_ticks(low, high, found):

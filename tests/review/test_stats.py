@@ -76,11 +76,14 @@ def test_students_t_is_that_of_scipy():
     assert t95(4.9) == t95(4)
 
 
-@given(st.lists(st.floats(-50, 50), min_size=2, max_size=8), st.lists(st.floats(-50, 50), min_size=2, max_size=8))
+TENTHS = st.lists(st.integers(-500, 500).map(lambda n: n / 10), min_size=2, max_size=8)
+
+
+@given(TENTHS, TENTHS)
 def test_a_difference_is_real_only_where_welch_says_so(a, b):
     """Reference: scipy's Welch test at 5 %. Degrees of freedom are rounded down: never bolder than scipy."""
     a, b = np.array(a), np.array(b)
-    if a.var() + b.var() < 1e-9:
+    if a.var() < 1e-3 or b.var() < 1e-3:
         return
     found = difference(a, b)
     told = outside.ttest_ind(b, a, equal_var=False)

@@ -126,9 +126,7 @@ def test_distance_time_and_rise(pulls):
 def test_time_since_the_last_pull(pulls):
     """From the end of the first to the start of the second; before the first there was none."""
     a, b = pulls.attempts["pull"]
-    assert figures(pulls, "pull", b.number)["pull.since_last_pull"].value == pytest.approx(
-        (b.start_us - a.end_us) / US
-    )
+    assert figures(pulls, "pull", b.number)["pull.since_last_pull"].value == pytest.approx((b.start_us - a.end_us) / US)
     assert "first pull" in figures(pulls, "pull")["pull.since_last_pull"].why
 
 

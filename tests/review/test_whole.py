@@ -89,8 +89,9 @@ def test_alarms_are_told():
 
 def test_pieces_of_a_collection_are_summed():
     """Until the time is together; what there is, before."""
-    text = 'format = 1\ntitle = "Made"\n[[capture]]\nid = "c"\ncollect = "{n} s"\npiece = "5 s"\n' \
-           '[capture.keep]\nroad_speed = {{ max = "90 km/h" }}\n'  # fmt: skip
+    text = hold("c", 5, 'road_speed = {{ max = "90 km/h" }}').replace(
+        'hold = "5 s"', 'collect = "{n} s"\npiece = "5 s"'
+    )
     way = lambda t: np.where(t % 20 > 15, 100.0, 80.0)  # noqa: E731 - shorter than a def
     done = subject(text.format(n=40), {"road_speed": series(4, 100, way)})
     c = review_json(done)["captures"][0]
