@@ -56,7 +56,7 @@ def test_a_car_is_described_with_its_number_masked(recipe):
     assert "COACH-GEARBOX-1 (2A04D0F6)\n" in text
     assert "stored: P0171; pending: none" in text
     assert "6 signals a request" in text
-    assert "0C  engine_speed             1726 rpm" in text
+    assert "0C      engine_speed             1726 rpm" in text
     assert "  engine_speed               asked 8 Hz, expected 8 Hz" in text
     assert "! oil_temp                   asked 0.5 Hz, expected the car does not offer it" in text
 
@@ -86,7 +86,7 @@ def test_a_slow_car_gets_advice_and_what_cannot_be_used_is_said(tmp_path, monkey
     assert done.exit_code == 0, done.output
     assert "does not tell its number" in done.stdout
     assert "one signal a request" in done.stdout
-    assert "0D  cannot be used: An answer is 2 bytes long and not 1." in done.stdout
+    assert "0D      cannot be used: An answer is 2 bytes long and not 1." in done.stdout
     assert "engine_speed too rarely" in done.stdout
 
 
@@ -131,3 +131,84 @@ def test_find_says_how_to_reach_the_others(monkeypatch):
 
 def test_the_systems_own_list_can_be_read():
     assert isinstance(find_ports(), list)
+
+
+VEHICLE = """
+[signals.knock_retard]
+identifier = "203C"
+length = 2
+value = "s16(0) * 0.1"
+unit = "deg"
+min = "-12 deg"
+max = "6 deg"
+[signals.wastegate_duty]
+identifier = "1074"
+length = 1
+scale = 0.392157
+unit = "%"
+min = "0 %"
+max = "100 %"
+[rpm_per_kmh]
+1 = 118.0
+2 = 62.0
+3 = 41.5
+"""
+PULL = """
+format = 1
+title = "Knock on the pull"
+revision = 3
+[record]
+engine_speed = "8 Hz"
+pedal = "8 Hz"
+knock_retard = "4 Hz"
+[[capture]]
+id = "pull"
+title = "Full pedal in second"
+place = "closed course"
+[capture.sweep]
+engine_speed = { from = "2200 rpm", to = "4600 rpm", dip = "120 rpm", within = "15 s" }
+[capture.keep]
+pedal = { min = "80 %" }
+gear = 2
+[capture.limit]
+knock_retard = { min = "-9 deg" }
+"""
+
+
+def test_signals_of_the_maker_and_what_a_sweep_needs(tmp_path):
+    """Found by the vehicle file's identifiers; the sweep in second gear wants 6 Hz and 4 are asked."""
+    vehicle, pull = tmp_path / "car.toml", tmp_path / "pull.toml"
+    vehicle.write_text(VEHICLE)
+    pull.write_text(PULL)
+    with AdapterServer(table_car(answers={(0x22, 0x203C): bytes.fromhex("FFDD")})) as server:
+        done = run("test", server.url, "--recipe", str(pull), "--vehicle", str(vehicle))
+        found = json.loads(run("test", server.url, "--recipe", str(pull), "--vehicle", str(vehicle), "--json").stdout)
+    assert done.exit_code == 0, done.output
+    assert "  22 203C knock_retard             -3.5 deg" in done.stdout
+    assert (
+        "  22 1074 cannot be used: The car refuses the request: it does not have this identifier (31)." in done.stdout
+    )
+    assert "rises by about 761 rpm a second, so ask for knock retard at 6.1 Hz" in done.stdout
+    assert found["recipe"]["sweeps"][0] == {
+        "capture": "pull", "title": "Full pedal in second", "rise_rpm_s": 761, "need_hz": 6.09, "enough": False,
+        "text": done.stdout.rstrip().rpartition("\n")[2],
+    }  # fmt: skip
+    assert {"parameter": "22 1074", "why": "The car refuses the request: it does not have this identifier (31)."} in (
+        found["refused"]
+    )
+
+
+def test_without_the_vehicle_file_its_signals_are_unknown(tmp_path):
+    pull = tmp_path / "pull.toml"
+    pull.write_text(PULL)
+    done = run("test", "socket://127.0.0.1:1", "--recipe", str(pull))
+    assert done.exit_code == 2
+    assert "knock_retard" in done.stderr
+
+
+def test_another_tester_is_said_in_a_sentence():
+    with AdapterServer(table_car()) as server:
+        server.faults.now("other-tester", None)
+        done = run("test", server.url)
+    assert done.exit_code == 2
+    assert "Another tester or program is talking to the car, so asking has stopped." in done.stderr

@@ -305,6 +305,40 @@ def test_while_somebody_else_talks_nothing_is_asked_and_a_word_of_the_operator_e
     right(heard)
 
 
+def test_a_car_that_somebody_else_talks_to_from_the_start_is_left_alone() -> None:
+    """Three first answers with a stranger's beside them: no new connection for five seconds, then ten; a word ends it."""
+    rig = Rig(table_car())
+    found = car_of(rig)
+    opened = rig.opened
+    rig.faults.now("other-tester", None)
+    source = LinkSource(URL, found, ASKED, CATALOGUE, rig.open)
+    events: list[SourceEvent] = []
+    stop = threading.Event()
+    wait, at = rig.clock.wait, {14.0: source.retry, 14.2: rig.faults.clear, 20.0: source.retry}
+    seen: list[tuple[float, bool, int]] = []
+
+    def waits(event: threading.Event, seconds: float) -> bool:
+        now_s = rig.clock.now_us / US - begin_s
+        for time_s in [t for t in at if now_s >= t]:
+            at.pop(time_s)()
+        seen.append((now_s, source.occupied, rig.opened - opened))
+        if now_s > 26:
+            stop.set()
+        return wait(event, seconds)
+
+    rig.clock.wait = waits  # type: ignore[method-assign]
+    begin_s = rig.clock.now_us / US
+    source.run(events.append, stop, rig.clock)
+
+    def tried(until_s: float) -> int:
+        return max(n for t, _, n in seen if t < until_s)
+
+    assert [tried(t) for t in (4.0, 9.0, 13.9, 16.0)] == [1, 2, 2, 3]
+    assert all(occupied for t, occupied, _ in seen if 1.0 < t < 4.0)
+    assert [type(e) for e in events if not isinstance(e, Advance | Instant)] == [Lost, Back, Ended]
+    assert "Another tester or program" in events[0].reason  # type: ignore[union-attr]
+
+
 def test_what_is_overheard_makes_the_silence_longer() -> None:
     """Somebody else's lines at the same adapter: as long as they come it is not quiet."""
     rig = Rig(table_car())

@@ -6,7 +6,8 @@ What the simulator knows nothing of is invented from what it does know; invented
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from functools import partial
 
 from coach.formula import Field, Formula, parse_formula
 from coach.signals import Identified, Signal
@@ -53,13 +54,12 @@ def _numbers(formula: Formula, target: float) -> list[int]:
     order = sorted(range(len(fields)), key=reach, reverse=True)
     for place, index in enumerate(order):
         last = place == len(order) - 1
-        base[index] = _best(fields[index], lambda number, index=index: with_one(index, number), target, under=not last)  # type: ignore[misc]
+        base[index] = _best(fields[index], partial(with_one, index), target, under=not last)
     return base
 
 
-def _best(field: Field, value: object, target: float, *, under: bool) -> int:
+def _best(field: Field, value: Callable[[int], float], target: float, *, under: bool) -> int:
     """The number of `field` whose value is nearest to `target`; `under`: nearest of those not beyond it, if any."""
-    assert callable(value)
 
     def off(number: int) -> float:
         away = value(number) - target

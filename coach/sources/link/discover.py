@@ -144,7 +144,8 @@ def discover(session: Session, catalogue: Catalogue, tell: Callable[[str], None]
     verifications = {e: verification_numbers(d) for e, d in _by_ecu(session, 6, info).items()}
     return Found(
         adapter=session.adapter, protocol=session.frames.number, protocol_name=PROTOCOLS[session.frames.number][1],
-        voltage=voltage, ecus=tuple(sorted({*session.frames.ecus, *calibrations, *verifications})), engine=session.frames.engine, offered=offered,
+        voltage=voltage, ecus=tuple(sorted({*session.frames.ecus, *calibrations, *verifications})),
+        engine=session.frames.engine, offered=offered,
         lengths=lengths, signals=signals, batch=batch, single_us=single_us, batch_us=batch_us or single_us,
         vin=next((v for v in map(vin, numbers.values()) if v), None),
         calibrations=calibrations, verifications=verifications,

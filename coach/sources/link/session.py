@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from coach.clock import Clock
 from coach.signals import Identified
 from coach.sources.link.answers import CAN, Answer, Frames, cleaned, positive, said, walk
-from coach.sources.link.crowd import Crowd
+from coach.sources.link.crowd import SIGNS_MOST, Crowd, is_sign
 from coach.sources.link.port import Opener, open_serial, open_wire
 from coach.sources.link.talk import Reply, Talk
 from coach.sources.link.trouble import Failure
@@ -70,8 +70,7 @@ class Session:
         talk = Talk(open_wire(url, baud, clock, stop, opener), clock, stop)
         try:
             adapter = _wake(talk)
-            number, first = _find_car(talk, protocol)
-            return cls(talk, adapter, Frames(number, first))
+            return cls(talk, adapter, _first_frames(talk, protocol))
         except BaseException:
             talk.close()
             raise
@@ -201,6 +200,18 @@ def _wake(talk: Talk) -> str:
     talk.echoes = False
     name = next((line for line in (*reversed(talk.ask("ATI").lines), *lines) if re.search(r"[A-Za-z]{2}", line)), "")
     return name or "an adapter without a name"
+
+
+def _first_frames(talk: Talk, protocol: str | None) -> Frames:
+    """The car's framing, from its first answer; asked again where somebody else may talk. Raises Failure, Stopped."""
+    for _ in range(SIGNS_MOST):
+        try:
+            return Frames(*_find_car(talk, protocol))
+        except Failure as failure:
+            if not is_sign(failure):
+                raise
+            sign = failure
+    raise Failure("occupied") from sign
 
 
 def _find_car(talk: Talk, protocol: str | None) -> tuple[str, tuple[str, ...]]:

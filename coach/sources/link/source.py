@@ -136,7 +136,7 @@ class LinkSource:
 
     def run(self, emit: Emit, stop: threading.Event, clock: Clock) -> None:
         """Polls until told to stop; see `Source.run`. It never gives up by itself."""
-        tries = 0
+        tries = quiet = 0
         self._heard_us = clock.steady_us()
         try:
             while True:
@@ -144,15 +144,19 @@ class LinkSource:
                 try:
                     session = self._connect(clock, stop)
                     try:
-                        tries = 0
+                        tries = quiet = 0
                         self._poll(session, emit, stop, clock)
                     finally:
                         session.close()
                 except Failure as failure:
                     self._baud += failure.code in {"silent", "garbage", "no_prompt"}
                     self._failed(failure, emit, clock, gone=True)
-                    self._pause(tries, begin_us, emit, stop, clock)
-                    tries += 1
+                    if failure.code == "occupied":
+                        self._leave_alone(quiet, emit, stop, clock)
+                        quiet += 1
+                    else:
+                        self._pause(tries, begin_us, emit, stop, clock)
+                        tries += 1
         except Stopped:
             emit(Ended("stopped"))
         finally:
@@ -281,6 +285,16 @@ class LinkSource:
         finally:
             self.occupied = False
             session.crowd.forget()
+
+    def _leave_alone(self, times: int, emit: Emit, stop: threading.Event, clock: Clock) -> None:
+        """No connection is made while somebody else is there: as long as the link is silent, or until a word."""
+        first_s, longest_s = QUIET_S
+        until_us = clock.steady_us() + round(min(first_s * 2 ** min(times, 10), longest_s) * US)
+        self.occupied = True
+        self._again.clear()
+        while clock.steady_us() < until_us and not self._again.is_set():
+            self._wait(TICK_S, emit, stop, clock)
+        self.occupied = False
 
     def _stay_silent(
         self, session: Session, seconds: float, emit: Emit, stop: threading.Event, clock: Clock
