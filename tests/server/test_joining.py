@@ -521,3 +521,34 @@ def test_the_door_is_written_by_the_server_only():
         {"coach.door": "x", "HTTP_COACH_DOOR": "y"}, None
     )
     assert seen == ["lan"]
+
+
+# --- taking over
+
+
+def test_taking_over_is_asked_and_kept_with_the_drive(lan_app, joining, services, recipe, monkeypatch):
+    """Ann's phone starts the drive; Ben's acts in the moving car and confirms first; both are kept in the drive."""
+    ann, ben = Phone(lan_app, joining), Phone(lan_app, joining)
+    ann.join(name="Ann's phone")
+    ben.join(name="Ben's phone")
+    asked = {"recipe": recipe, "source": "replay:everything-qualifies", "role": "passenger"}
+    assert ann.post("/api/drives", asked).status_code == 201
+    drive = services.current
+    state = services.state()
+    monkeypatch.setattr(services, "state", lambda: state | {"drive": state["drive"] | {"moving": True}})
+    skip = {"capture": "part-load"}
+    assert ann.post("/api/drives/current/skip", skip).status_code == 200
+    assert "passenger" in check_shape(ben.post("/api/drives/current/unskip", skip), 409)["message"]
+    assert "passenger" in check_shape(ann.post("/api/drives/current/unskip", skip), 409)["message"]
+    assert ben.post("/api/drives/current/role", {"role": "passenger"}).status_code == 200
+    assert ben.post("/api/drives/current/unskip", skip).status_code == 200
+    assert ann.post("/api/drives/current/stop").status_code == 200
+    said = [(m.kind, m.text) for m in drive.marks if m.kind in {"device", "role"}]
+    assert said[0] == ("role", "passenger")
+    assert ("device", "Ann's phone") in said
+    assert said[-2:] == [("device", "Ben's phone"), ("role", "passenger")]
+    assert ("role", "") in said
+    drive.finish()
+    assert drive.wait(30)
+    stored = [(m.kind, m.text) for m in services.store.recording(drive.id).marks if m.kind == "device"]
+    assert ("device", "Ben's phone") in stored
