@@ -2,7 +2,7 @@
 
 import re
 from pathlib import Path
-from xml.etree import ElementTree
+from xml.etree import ElementTree as ET
 
 import pytest
 
@@ -57,7 +57,7 @@ def test_a_picture_that_the_server_draws_holds_no_markup_of_a_recipe(client):
     source = client.get("/api/sources").json["sources"][0]["id"]
     answer = client.get("/api/plan.svg", query_string={"recipe": kept["sha256"], "source": source})
     assert answer.mimetype == "image/svg+xml"
-    elements = list(ElementTree.fromstring(answer.text).iter())
+    elements = list(ET.fromstring(answer.text).iter())
     assert len(elements) > 5
     assert not any(e.tag.endswith(("script", "foreignObject", "}a")) for e in elements)
     assert not any(name.startswith("on") or "javascript" in value for e in elements for name, value in e.attrib.items())
