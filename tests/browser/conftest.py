@@ -66,9 +66,9 @@ def opening(browser: Browser, server: FixtureServer) -> Iterator[Open]:
         at: str = "#/", *, light: str = "day", size: tuple[int, int] = PHONE, clock: bool = False, **options: object
     ) -> Opened:
         context = browser.new_context(
-            viewport={"width": size[0], "height": size[1]}, reduced_motion="reduce",
+            viewport={"width": size[0], "height": size[1]},
             # Where a test is not about it, no worker fetches the whole page once more.
-            **{"service_workers": "block", "locale": LOCALE, **options},
+            **{"service_workers": "block", "locale": LOCALE, "reduced_motion": "reduce", **options},
         )  # fmt: skip
         context.set_default_timeout(10_000)
         contexts.append(context)

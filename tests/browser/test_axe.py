@@ -1,5 +1,4 @@
-"""No screen and no face has a fault that axe finds: the rules of WCAG 2.2 A and AA, and contrast at AAA where it is read
-in the car, in all four lights.
+"""No screen and no face has a fault that axe finds: WCAG 2.2 A and AA, and contrast at AAA for what is read in the car.
 
 One page is kept and every face is pushed to it: what is looked at is the page as it changes, not as it is loaded.
 """
