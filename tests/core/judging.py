@@ -26,7 +26,7 @@ def online(plan: JudgePlan, recording: Recording, *, between: Callable[[Judge, i
             events += between(judge, t)
         events += judge.feed(t, values)
     end = recording.end_us
-    while marks and end is not None and marks[0].t_us <= end:
+    while marks:
         events += said(judge, marks.pop(0))
     if end is not None:
         if between is not None:

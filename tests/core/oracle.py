@@ -890,9 +890,9 @@ def examine(plan: JudgePlan, recording: Recording) -> tuple[list[Event], set[str
     people = recording.marks is not None
     trials = [Trial(plan, c, history, marks, people, secured_of) for c in plan.captures]
     last = history.instants[-1][0]
-    end = max(last, recording.end_us or last)
+    end = max(last, recording.end_us or last, *(m.t_us for m in marks))
     steps: list[tuple[int, int, object]] = [(t, 1, frame) for t, frame in history.instants]
-    steps += [(m.t_us, 0, m) for m in marks if m.t_us <= end]
+    steps += [(m.t_us, 0, m) for m in marks]
     steps.sort(key=lambda step: step[:2])
     now = -1
     for t, _, what in steps:

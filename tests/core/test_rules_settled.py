@@ -66,3 +66,15 @@ def test_a_word_does_not_see_the_samples_of_its_stamp():
     """Rules 15 and 19: paused at 3 s; the good sample of 3 s comes after that, so `a`, outside since 2 s, counts."""
     samples = drive([mark(3, "pause")], a=row(5, 5, 9, 5, 5))
     assert told(hold(90, A, grace=2), samples)[2] == "3 missed paused | 0..1"
+
+
+def test_a_word_after_the_last_sample_lets_deadlines_fall_due():
+    """Rules 15 and 42: `a` was last seen at 3 s and is stale after 5 s; a word at 20 s says that nothing came until then.
+
+    At 3.5 s nothing was due yet, and the word itself ends the attempt. Without a word the drive ends it.
+    """
+    samples = run(0, 3, 5)
+    assert told(hold(9, A), drive([mark(20, "pause")], a=samples)) == ["0 began", "8 missed stale a -/5 | 0..3"]
+    assert told(hold(9, A), drive([mark(20, "role")], a=samples)) == ["0 began", "8 missed stale a -/5 | 0..3"]
+    assert told(hold(9, A), drive([mark(3.5, "pause")], a=samples)) == ["0 began", "3.5 missed paused | 0..3"]
+    assert told(hold(9, A), drive(a=samples)) == ["0 began", "3 missed drive_ended | 0..3"]
