@@ -9,7 +9,7 @@ from coach.plan.capture_plan import DRIVELINE, ROTATING, CapturePlan, InGear
 from coach.plan.drive_plan import TIGHT, DrivePlan, RatePlan
 from coach.plan.order import warms_up
 from coach.plan.sentences import capture_sentence
-from coach.plan.shown_plan import course, length, points, speed
+from coach.plan.shown_plan import course, length, points, span, speed
 from coach.recipe import Finding
 from coach.shown import METRIC, Units, show
 from coach.signals import Catalogue
@@ -85,10 +85,12 @@ class _Text:
         for row in one.rows:
             rpms = row.from_rpm is not None and row.to_rpm is not None
             key = ("sweep" if one.asked.sweep is not None else "held") + ("" if rpms else "_free")
+            held = one.asked.sweep is None
+            first, last = span(row, self.units, held=held)
             yield from _filled(self.say(
                 key, from_rpm=f"{row.from_rpm or 0:.0f}", to_rpm=f"{row.to_rpm or 0:.0f}",
                 gear=self.words.ordinal(row.gear),
-                from_speed=speed(row.from_kmh, self.units), to_speed=speed(row.to_kmh, self.units),
+                from_speed=first, to_speed=last,
             ), "   ")  # fmt: skip
             if one.asked.sweep is not None:
                 yield from self.sweep(row)

@@ -11,14 +11,17 @@ from xml.sax.saxutils import escape
 
 from coach.plan.capture_plan import CapturePlan, InGear, band_of
 from coach.plan.drive_plan import DrivePlan
-from coach.plan.shown_plan import speed
+from coach.plan.shown_plan import span, speed
 from coach.shown import METRIC, Units
 from coach.unit_factors import convert
 from coach.words import Words, load_words
 
-WIDTH, HEIGHT = 720.0, 440.0
 LEFT, RIGHT, TOP, BOTTOM = 56.0, 36.0, 56.0, 56.0
 LINE_HEIGHT = 26.0
+WIDE, TALL = (720.0, 440.0), (350.0, 380.0)
+"""Width and height of the plot in a file, and on a phone, where text keeps its size."""
+LONGEST = 34
+"""Letters of a title that fit beside its number on a phone."""
 TICKS = (5, 10, 20, 25, 50, 100)
 
 STYLE = """
@@ -52,16 +55,18 @@ def plan_svg(plan: DrivePlan, *, units: Units | None = None, words: Words | None
         plan: as made; without ratios the plot says so.
         units: of road speeds; the car's own where left out.
         words: of labels.
-        bare: without a style sheet: the page has one.
+        bare: for a page on a phone: without a style sheet, because the page has one, and narrow.
     """
     words = words or load_words()
     units = units or (plan.vehicle.units if plan.vehicle is not None else METRIC)
-    return "\n".join(_Plot(plan, units, words).lines(bare=bare)) + "\n"
+    return "\n".join(_Plot(plan, units, words, TALL if bare else WIDE).lines(bare=bare)) + "\n"
 
 
 class _Plot:
-    def __init__(self, plan: DrivePlan, units: Units, words: Words) -> None:
+    def __init__(self, plan: DrivePlan, units: Units, words: Words, size: tuple[float, float]) -> None:
         self.plan, self.units, self.words = plan, units, words
+        self.width, self.height = size
+        self.narrow = size == TALL
         car = plan.vehicle
         self.ratios = {} if car is None or car.transmission == "CVT" else dict(sorted((car.ratios or {}).items()))
         self.drawn = [one for one in (plan.of(i) for i in plan.order) if self.ways(one)]
@@ -82,10 +87,10 @@ class _Plot:
         return next((s for s in TICKS if top_kmh * unit / s <= 8), TICKS[-1]) / unit
 
     def x(self, rpm: float) -> float:
-        return LEFT + (WIDTH - LEFT - RIGHT) * rpm / self.top_rpm
+        return LEFT + (self.width - LEFT - RIGHT) * rpm / self.top_rpm
 
     def y(self, kmh: float) -> float:
-        return HEIGHT - BOTTOM - (HEIGHT - TOP - BOTTOM) * kmh / self.top_kmh
+        return self.height - BOTTOM - (self.height - TOP - BOTTOM) * kmh / self.top_kmh
 
     def say(self, key: str, **values: object) -> str:
         return escape(self.words(f"drive_plan.plot.{key}", **values))
@@ -101,16 +106,16 @@ class _Plot:
         return rows
 
     def lines(self, *, bare: bool) -> Iterator[str]:
-        legend = len(self.drawn)
-        height = HEIGHT + (legend * LINE_HEIGHT + 20 if legend else 0)
-        yield (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {height:g}" role="img" class="p-plot" '
-               f'aria-label="{self.say("title")}">')  # fmt: skip
+        legend = len(self.drawn) + (1 if self.narrow and self.plan.assumed.bound_kmh < self.top_kmh else 0)
+        height = self.height + (legend * LINE_HEIGHT + 20 if legend else 0)
+        box, title = f"0 0 {self.width:g} {height:g}", self.say("title")
+        yield f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{box}" role="img" class="p-plot" aria-label="{title}">'
         if not bare:
             yield f"<style>{STYLE}</style>"
         yield f"<title>{self.say('title')}</title>"
         if not self.ratios:
             said = self.say("no_ratios")
-            yield f'<text class="p-text p-mid" x="{WIDTH / 2:g}" y="{HEIGHT / 2:g}">{said}</text></svg>'
+            yield f'<text class="p-text p-mid" x="{self.width / 2:g}" y="{self.height / 2:g}">{said}</text></svg>'
             return
         yield from self.grid()
         yield from self.gears()
@@ -120,13 +125,14 @@ class _Plot:
         yield "</svg>"
 
     def grid(self) -> Iterator[str]:
-        right, floor = WIDTH - RIGHT, self.y(0)
+        right, floor = self.width - RIGHT, self.y(0)
         unit = convert(1.0, "km/h", self.units.speed)
         for n in range(1, round(self.top_kmh / self.step) + 1):
             y = self.y(n * self.step)
             yield f'<path class="p-grid" d="M{LEFT:g} {y:.1f}H{right:g}"/>'
             yield f'<text class="p-text p-end" x="{LEFT - 10:g}" y="{y + 5:.1f}">{n * self.step * unit:.0f}</text>'
-        for rpm in range(1000, int(self.top_rpm) + 1, 1000):
+        every = 2000 if self.narrow else 1000
+        for rpm in range(every, int(self.top_rpm) + 1, every):
             x = self.x(rpm)
             yield f'<path class="p-grid" d="M{x:.1f} {TOP:g}V{floor:g}"/>'
             yield f'<text class="p-text p-mid" x="{x:.1f}" y="{floor + 22:g}">{rpm}</text>'
@@ -151,8 +157,14 @@ class _Plot:
         if kmh >= self.top_kmh:
             return
         y = self.y(kmh)
-        yield f'<path class="p-bound" d="M{LEFT:g} {y:.1f}H{WIDTH - RIGHT:g}"/>'
+        yield f'<path class="p-bound" d="M{LEFT:g} {y:.1f}H{self.width - RIGHT:g}"/>'
         said = self.say("bound", speed=speed(kmh, self.units))
+        if self.narrow:
+            # Among the lines it would stand on them: it goes below, beside a piece of its line.
+            at = self.height + len(self.drawn) * LINE_HEIGHT + 20
+            yield f'<path class="p-bound" d="M4 {at:g}H26"/>'
+            yield f'<text class="p-boundname" x="34" y="{at + 5:g}">{said}</text>'
+            return
         yield f'<text class="p-boundname" x="{LEFT + 8:g}" y="{y - 8:.1f}">{said}</text>'
 
     def capture(self, number: int, one: CapturePlan) -> Iterator[str]:
@@ -167,17 +179,24 @@ class _Plot:
         x = (self.x(main.from_rpm or 0.0) + self.x(main.to_rpm or 0.0)) / 2
         y = (self.y(main.from_kmh) + self.y(main.to_kmh)) / 2
         yield from _badge(number, x, y)
-        at = HEIGHT + (number - 1) * LINE_HEIGHT + 20
-        yield from _badge(number, LEFT + 10, at)
-        said = escape(one.asked.title) + self.ends(one, ways)
-        yield f'<text class="p-name" x="{LEFT + 30:g}" y="{at + 5:g}">{said}</text>'
+        at = self.height + (number - 1) * LINE_HEIGHT + 20
+        left = 4.0 if self.narrow else LEFT
+        yield from _badge(number, left + 10, at)
+        title = one.asked.title
+        if self.narrow:
+            said = escape(title if len(title) <= LONGEST else f"{title[: LONGEST - 1]}…")
+        else:
+            said = escape(title) + self.ends(one, ways)
+        yield f'<text class="p-name" x="{left + 30:g}" y="{at + 5:g}">{said}</text>'
 
     def ends(self, one: CapturePlan, ways: list[InGear]) -> str:
         if all(way.to_kmh == 0 for way in ways):
             return ""
-        low = min(min(w.from_kmh, w.to_kmh) for w in ways)
-        high = max(w.top_kmh for w in ways)
-        return escape(f": {speed(low, self.units).split()[0]} to {speed(high, self.units)}")
+        low = min(ways, key=lambda w: min(w.from_kmh, w.to_kmh))
+        high = max(ways, key=lambda w: w.top_kmh)
+        held = one.asked.sweep is None
+        first, last = span(low, self.units, held=held), span(high, self.units, held=held)
+        return escape(f": {first[0].split()[0]} to {last[1]}")
 
     @staticmethod
     def arrow(x0: float, y0: float, x1: float, y1: float) -> str:

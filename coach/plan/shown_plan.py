@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from coach.plan.capture_plan import CapturePlan, InGear
-from coach.shown import Units, show
+from coach.shown import Units, show, show_band
 from coach.words import Words
 
 FOOT_M = 0.3048
@@ -25,6 +25,14 @@ def length(metres: float, units: Units) -> str:
 def speed(kmh: float, units: Units) -> str:
     """A speed in the driver's unit."""
     return str(show(kmh, "km/h", units))
+
+
+def span(row: InGear, units: Units, *, held: bool) -> tuple[str, str]:
+    """Both speeds of a capture in one gear; those of a hold as the readings that pass, as everywhere else."""
+    if not held:
+        return speed(row.from_kmh, units), speed(row.to_kmh, units)
+    low, high = show_band(row.from_kmh, row.to_kmh, "km/h", units, step=1.0)
+    return str(low), str(high)
 
 
 def need(plan: CapturePlan, units: Units, words: Words) -> str:

@@ -15,6 +15,7 @@ from coach.server.bundles import BUNDLE_ENDPOINTS
 from coach.server.car_api import CAR_ENDPOINTS
 from coach.server.endpoint import Call, Endpoint, Result
 from coach.server.joining_api import JOINING_ENDPOINTS
+from coach.server.keeping_api import KEEPING_ENDPOINTS
 from coach.server.live import live
 from coach.server.link_api import LINK_ENDPOINTS
 from coach.server.planning import PLAN_ENDPOINTS
@@ -319,6 +320,7 @@ ENDPOINTS: tuple[Endpoint, ...] = (
     *REVIEW_ENDPOINTS,
     *PLAN_ENDPOINTS,
     *BUNDLE_ENDPOINTS,
+    *KEEPING_ENDPOINTS,
 )  # fmt: skip
 
 

@@ -7,6 +7,8 @@ from typing import Any
 
 from coach.errors import CoachError
 from coach.plan import check_plan, resolve
+from coach.plan.capture_plan import Assumed, plan_capture
+from coach.plan.shown_plan import length
 from coach.plan.sweeps import sweep_needs
 from coach.recipe import Recipe
 from coach.server.carlink import advice, connected, expected, together
@@ -123,6 +125,9 @@ def _road(recipe: Recipe, vehicle: Vehicle | None, words: Words, units: Units) -
         if round(gear) in (vehicle.ratios or {}):
             speed = show(vehicle.kmh(round(gear), max(sweep.start, sweep.to)), "km/h", units)
             text = words("server.ready.road_course_speed", title=capture.title, value=speed.text, unit=speed.unit)
+            row = plan_capture(capture, vehicle, {}, Assumed()).main
+            if row is not None and row.total_m is not None and row.how == "full load":
+                text = words("server.ready.road_room", text=text, room=length(row.total_m, units))
             return {"id": "road", "state": "warn", "text": text}
     titles = ", ".join(c.title for c in course)
     return {"id": "road", "state": "warn", "text": words("server.ready.road_course", titles=titles)}

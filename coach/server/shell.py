@@ -15,7 +15,8 @@ from coach.words import languages, load_words
 
 WORKER = "sw.js"
 """The service worker's own file: its answer begins with the shell, so that another version is another worker."""
-WORDS = ("page.car", "page.parked", "settings.page", "facts", "offline", "joining.page", "bundle.page", "link.page")
+WORDS = ("page.car", "page.parked", "settings.page", "facts", "offline", "joining.page", "bundle.page", "link.page",
+         "speeds.page")
 """Sections of the catalogue that the page asks for; each is served as a file, because the API is never kept."""
 LEFT_OUT = frozenset({WORKER, "vendor/vendor.json"})
 _BLOCK = re.compile(r"^[ \t]*/\*(?:(?!\*/).)*\*/[ \t]*$", re.MULTILINE | re.DOTALL)

@@ -70,7 +70,7 @@ def test_the_plot_takes_the_pages_style(client, recipe):
     assert answer.mimetype == "image/svg+xml"
     assert "style" not in answer.text
     root = ET.fromstring(answer.text)
-    assert root.get("viewBox").startswith("0 0 720")
+    assert root.get("viewBox").startswith("0 0 350")
 
 
 def test_a_recipe_that_is_being_written(client):

@@ -15,6 +15,9 @@ export async function arm(way) {
   /** @type {import("../types.js").RecipeView | null} */
   const asked = sha ? await get(`recipes/${seg(sha)}`).catch(() => null) : null;
   const capture = asked?.captures.find((one) => one.id === id);
+  /** Speed reached and room needed, in the car that is driven. */
+  const planned = sha ? await get("plan", { recipe: sha }).catch(() => null) : null;
+  const need = planned?.captures.find((/** @type {{id: string}} */ one) => one.id === id)?.need_text ?? "";
   const place = capture?.place ?? live?.captures.find((one) => one.id === id)?.place ?? "closed course";
   const parked = place === "parked";
   const name = capture?.title ?? live?.lead?.title ?? id;
@@ -43,7 +46,7 @@ export async function arm(way) {
   }));
   return h("main", { class: "page" },
     h("nav", { class: "crumb", "aria-label": t("page.way") }, h("button", { type: "button", onclick: later }, mark("back"), t("arm.back")), h("span", {}, t("arm.here"))),
-    title(t("arm.title", { title: name })), h("p", { class: "under" }, capture?.sentence ?? ""),
+    title(t("arm.title", { title: name })), h("p", { class: "under" }, capture?.sentence ?? ""), need ? h("p", { class: "under need" }, need) : null,
     h("ul", { class: "rules" }, ...rules.map(([shape, bold, text]) => h("li", {}, mark(shape), h("div", {}, h("b", {}, bold), h("p", {}, text))))),
     h("div", { class: "grow" }), acts);
 }

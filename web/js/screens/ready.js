@@ -6,6 +6,7 @@ import { InCar } from "../parts/in_car.js";
 import { attempt, button, crumb, item, link, problem, title } from "../parts/page.js";
 import { Rates } from "../parts/rates.js";
 import { mark } from "../parts/signs.js";
+import { speeds } from "../parts/speeds.js";
 import { count, needWords, t, upper } from "../words.js";
 
 const ORDER = ["link", "signals", "engine", "road", "room"];
@@ -16,7 +17,7 @@ const AGAIN_MS = 500;
 
 /** @param {import("../main.js").Way} way */
 export async function ready(way) {
-  await Promise.all([needWords("link.page"), way.style("css/link.css")]);
+  await Promise.all([needWords("link.page"), needWords("speeds.page"), way.style("css/link.css"), way.style("css/plan.css")]);
   const recipe = way.params.get("recipe") ?? "";
   const query = { recipe, source: way.params.get("source") ?? "" };
   const rest = `recipe=${seg(recipe)}&source=${seg(query.source)}&speed=${seg(way.params.get("speed") ?? "1")}`;
@@ -24,7 +25,7 @@ export async function ready(way) {
   const under = h("p", { class: "under", role: "status" }, t("ready.looking_text"));
   const list = h("ul", { class: "list" });
   const acts = h("div", { class: "acts" });
-  const page = h("main", { class: "page" }, crumb({ to: `#/recipe?sha=${seg(recipe)}`, back: t("recipe.back"), here: t("page.step", { n: 1, of: 3 }) }), heading, under, list, h("div", { class: "grow" }), acts);
+  const page = h("main", { class: "page" }, crumb({ to: `#/recipe?sha=${seg(recipe)}&source=${seg(query.source)}`, back: t("recipe.back"), here: t("page.step", { n: 1, of: 3 }) }), heading, under, list, speeds(query), h("div", { class: "grow" }), acts);
   /** Made once, so that nothing typed is lost while the marks are asked for again. @type {InCar | null} */
   let inCar = null;
   const show = (/** @type {any[]} */ marks) => {

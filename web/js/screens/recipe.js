@@ -5,7 +5,8 @@ import { h } from "../dom.js";
 import { crumb, link, title } from "../parts/page.js";
 import { mark, PLACE_MARKS } from "../parts/signs.js";
 import { portrait } from "../parts/portrait.js";
-import { t } from "../words.js";
+import { speeds } from "../parts/speeds.js";
+import { needWords, t, upper } from "../words.js";
 
 /** @param {import("../main.js").Way} way */
 export async function recipe(way) {
@@ -13,18 +14,26 @@ export async function recipe(way) {
   /** @type {import("../types.js").RecipeView} */
   const asked = await get(`recipes/${seg(sha)}`);
   const source = way.params.get("source") ?? "";
+  const planned = source ? await get("plan", { recipe: sha, source }).catch(() => null) : null;
+  /** @param {string} id */
+  const need = (id) => planned?.captures.find((/** @type {{id: string}} */ one) => one.id === id)?.need_text ?? "";
   const next = source ? `#/ready?recipe=${seg(sha)}&source=${seg(source)}` : `#/source?recipe=${seg(sha)}`;
   const items = asked.captures.map((capture) => h("li", { class: "item drawn" },
     portrait(Array.from({ length: Math.max(1, capture.times ?? 1) }, () => capture)),
-    h("div", {}, h("h2", {}, capture.title), h("p", {}, capture.sentence),
+    h("div", {}, h("h2", {}, capture.title), h("p", {}, capture.sentence), need(capture.id) ? h("p", {}, need(capture.id)) : null,
       h("p", { class: "place" }, mark(PLACE_MARKS[capture.place] ?? "road"), t(`place.${capture.place}`)))));
-  const warnings = (asked.findings ?? []).map((finding) => h("li", { class: "item" },
+  /** @type {{level: string, message: string, change?: string}[]} */
+  const findings = planned?.findings ?? asked.findings ?? [];
+  const warnings = findings.map((finding) => h("li", { class: "item" },
     h("div", { class: "marks" }, mark(finding.level === "error" ? "cross" : "mind", t(finding.level === "error" ? "mark.bad" : "mark.warn"), finding.level === "error" ? "no" : "hm")),
-    h("div", {}, h("p", {}, finding.message))));
+    h("div", {}, h("p", {}, upper(finding.message)), finding.change ? h("p", {}, finding.change) : null)));
+  if (planned) await Promise.all([needWords("speeds.page"), way.style("css/plan.css")]);
+  const minutes = planned?.minutes ?? asked.minutes;
   return h("main", { class: "page" },
     crumb({ to: "#/", back: t("start.back"), here: t("recipe.revision", { n: asked.revision }) }),
     title(asked.title), asked.note ? h("p", { class: "under" }, asked.note) : null,
-    h("ol", { class: "list" }, ...items), warnings.length ? h("ul", {}, ...warnings) : null, h("div", { class: "grow" }),
-    asked.minutes ? h("p", { class: "mini" }, t("recipe.minutes", { n: asked.minutes })) : null,
+    h("ol", { class: "list" }, ...items), warnings.length ? h("ul", {}, ...warnings) : null,
+    planned ? speeds({ recipe: sha, source }) : null, h("div", { class: "grow" }),
+    minutes ? h("p", { class: "mini" }, t("recipe.minutes", { n: minutes })) : null,
     h("div", { class: "acts" }, link(t("recipe.next"), next)));
 }
