@@ -256,6 +256,7 @@ class FixtureServer:
             "dial": None,
         }  # fmt: skip
         self.answers: dict[str, Any] = {}
+        self.recipe_notes: list[str] = RECIPE["notes"]
         self.vendor = True
         self.mute = False
 
@@ -336,7 +337,7 @@ class FixtureServer:
             "words": lambda: load_words().get(request.args.get("section", "page")),
             "state": self.state,
             "recipes": lambda: {"recipes": self.recipes},
-            "recipes/f00d": lambda: RECIPE,
+            "recipes/f00d": lambda: RECIPE | {"notes": self.recipe_notes},
             "sources": lambda: {"sources": self.sources},
             "cars/link:0": lambda: self.car,
             "ready": lambda: {
