@@ -17,12 +17,13 @@ from coach.sources.link.decode import (
     calibration_ids,
     choose,
     codes,
-    key_of,
     readable,
     verification_numbers,
     vin,
     ways,
 )  # fmt: skip
+from coach.sources.link.identified import ask_identified, measure, settle
+from coach.sources.link.patience import AT_AN_END, GONE, MEASURED, or_none, patient
 from coach.sources.link.session import SLOW_S, Session
 from coach.sources.link.trouble import Failure
 
@@ -30,10 +31,6 @@ T = TypeVar("T")
 
 BATCHES = (6, 2)
 """How many parameters a request is tried with, before singles."""
-MEASURED = 5
-"""Requests over which a round trip is measured; the median counts."""
-PATIENCE = 3
-"""How often a parameter is asked for that failed for a passing reason."""
 
 
 @dataclass(frozen=True)
@@ -102,11 +99,6 @@ class Found:
         }  # fmt: skip
 
 
-_GONE = frozenset({"disconnected", "occupied"})
-"""Failures with which nothing more can be found out."""
-_AT_AN_END = _GONE | {"silent"}
-
-
 def discover(session: Session, catalogue: Catalogue, tell: Callable[[str], None] = lambda _: None) -> Found:
     """Asks the car for everything that a drive needs to know.
 
@@ -125,19 +117,19 @@ def discover(session: Session, catalogue: Catalogue, tell: Callable[[str], None]
     own = [s.identified for s in catalogue if s.identified is not None]
     if own:
         tell("signals of the maker")
-        _identified(session, own, lengths, answers, refused)
+        ask_identified(session, own, lengths, answers, refused)
     signals = choose(catalogue, lengths)
     tell("batches")
     used = sorted({w.key for w in signals.values() if isinstance(w.reading, Reading)})
     alone = list({w.key: w.reading for w in signals.values() if isinstance(w.reading, Identified)}.values())
-    _settle(session, alone, used, lengths)
+    settle(session, alone, used, lengths)
     batch, batch_us = _batch(session, used, lengths)
     single_us = _round_trip(session, used[:1], lengths) if used else 0
-    alone_us = _alone(session, alone, used, lengths, single_us) if alone else 0
+    alone_us = measure(session, alone, used, lengths, single_us) if alone else 0
     single_us = single_us or alone_us
     tell("identity")
-    voltage = _or_none(lambda: session.voltage()[0])
-    info = _or_none(lambda: bitmap(0, session.single(9, 0, SLOW_S)[0][-4:])) or frozenset()
+    voltage = or_none(lambda: session.voltage()[0])
+    info = or_none(lambda: bitmap(0, session.single(9, 0, SLOW_S)[0][-4:])) or frozenset()
     numbers = _by_ecu(session, 2, info)
     # Units that answer no parameter may still tell what is in them.
     calibrations = {e: calibration_ids(d) for e, d in _by_ecu(session, 4, info).items()}
@@ -162,9 +154,9 @@ def _offered(session: Session) -> frozenset[int]:
         if first and first not in found:
             break
         try:
-            found |= bitmap(first, _patient(partial(_sized, session, first, {4})))
+            found |= bitmap(first, patient(partial(_sized, session, first, {4})))
         except Failure as error:
-            if not first or error.code in _AT_AN_END:
+            if not first or error.code in AT_AN_END:
                 raise
             break
     return frozenset(p for p in found if p % 0x20)
@@ -182,69 +174,14 @@ def _lengths(
     refused: dict[int, str] = {}
     for pid in pids:
         try:
-            data = _patient(partial(_sized, session, pid, sizes[pid]))
+            data = patient(partial(_sized, session, pid, sizes[pid]))
         except Failure as error:
-            if error.code in _AT_AN_END:
+            if error.code in AT_AN_END:
                 raise
             refused[pid] = error.message
         else:
             lengths[pid], answers[pid] = len(data), data
     return lengths, answers, refused
-
-
-def _identified(
-    session: Session, own: Sequence[Identified], lengths: dict[int, int], answers: dict[int, bytes],
-    refused: dict[int, str],
-) -> None:  # fmt: skip
-    """Asks once for each identifier that the vehicle file names; adds its length and answer, or why there is none."""
-    for reading in {key_of(one): one for one in own}.values():
-        key = key_of(reading)
-        try:
-            data = _patient(partial(_of_identifier, session, reading))
-        except Failure as error:
-            if error.code in _GONE:
-                raise
-            refused[key] = error.message
-        else:
-            lengths[key], answers[key] = len(data), data
-
-
-def _of_identifier(session: Session, reading: Identified) -> bytes:
-    return session.identified(reading)[0]
-
-
-def _settle(session: Session, alone: Sequence[Identified], used: Sequence[int], lengths: dict[int, int]) -> None:
-    """Asks for parameters with the engine's own header too, where its identifiers are: it need not be changed then."""
-    mine = session.frames.engine_header if session.frames.can else ""
-    if not used or not any(reading.header.removeprefix("18") == mine for reading in alone):
-        return
-    session.home = mine
-    try:
-        session.read(used[:1], lengths)
-    except Failure as error:
-        if error.code in _GONE:
-            raise
-        session.home = ""
-
-
-def _alone(
-    session: Session, alone: Sequence[Identified], used: Sequence[int], lengths: dict[int, int], single_us: int
-) -> int:
-    """What an identifier takes among parameters, changes of header included; another unit's, where there is one."""
-    away = next((r for r in alone if r.header.removeprefix("18") != session.home), alone[0])
-    took = []
-    for _ in range(MEASURED):
-        begin_us = session.talk.now_us()
-        try:
-            if used:
-                session.read(used[:1], lengths)
-            session.identified(away)
-        except Failure as error:
-            if error.code in _GONE:
-                raise
-            continue
-        took.append(session.talk.now_us() - begin_us - (single_us if used else 0))
-    return round(statistics.median(took)) if took else single_us
 
 
 def _sized(session: Session, pid: int, sizes: set[int]) -> bytes:
@@ -253,17 +190,6 @@ def _sized(session: Session, pid: int, sizes: set[int]) -> bytes:
     if len(data) not in sizes:
         raise Failure("wrong_length", f"{len(data)} bytes long and not {' or '.join(map(str, sorted(sizes)))}")
     return data
-
-
-def _patient(ask: Callable[[], bytes]) -> bytes:
-    """Asks again what failed for a reason that may pass. Raises the last Failure."""
-    for _ in range(PATIENCE - 1):
-        try:
-            return ask()
-        except Failure as error:
-            if error.code in {"negative", "not_addressed", *_GONE}:
-                raise
-    return ask()
 
 
 def _batch(session: Session, pids: Sequence[int], lengths: dict[int, int]) -> tuple[int, int]:
@@ -279,7 +205,7 @@ def _batch(session: Session, pids: Sequence[int], lengths: dict[int, int]) -> tu
             if len(found) == len(some):
                 return size, _round_trip(session, some, lengths)
         except Failure as error:
-            if error.code in _GONE:
+            if error.code in GONE:
                 raise
     return 1, 0
 
@@ -290,7 +216,7 @@ def _round_trip(session: Session, pids: Sequence[int], lengths: dict[int, int]) 
         try:
             reply = session.read(pids, lengths)[1]
         except Failure as error:
-            if error.code in _GONE:
+            if error.code in GONE:
                 raise
             continue
         took.append(reply.done_us - reply.sent_us)
@@ -301,21 +227,11 @@ def _by_ecu(session: Session, pid: int, info: frozenset[int]) -> dict[int, bytes
     """What each control unit says to a mode-09 parameter; nothing where the car does not offer it."""
     if pid not in info:
         return {}
-    return _or_none(lambda: session.by_ecu(9, pid)) or {}
+    return or_none(lambda: session.by_ecu(9, pid)) or {}
 
 
 def _codes(session: Session, mode: str) -> tuple[str, ...]:
     """Trouble codes of all control units; a car that answers nothing has none."""
-    answers = _or_none(lambda: session.ask_all(mode, SLOW_S)[0]) or []
+    answers = or_none(lambda: session.ask_all(mode, SLOW_S)[0]) or []
     mine = [a.data[1:] for a in answers if a.data[:1] == bytes([int(mode, 16) + 0x40])]
     return tuple(sorted({c for a in mine for c in codes(a, counted=session.frames.can)}))
-
-
-def _or_none(ask: Callable[[], T]) -> T | None:
-    """The answer, or None where the car has none. Raises Failure only when the connection is gone."""
-    try:
-        return ask()
-    except Failure as error:
-        if error.code in _GONE:
-            raise
-        return None

@@ -6,6 +6,7 @@ import threading
 from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, Literal
 
 from coach.catalogue import default_catalogue
@@ -17,6 +18,7 @@ from coach.sources.base import Advance, Back, Ended, Instant, Lost, SourceEvent
 from coach.sources.link.decode import Way
 from coach.sources.link.discover import Found, discover
 from coach.sources.link.port import BAUDS, Opener, check_url, open_serial
+from coach.sources.link.quiet import START_AGAIN, TICK_S, Quiet
 from coach.sources.link.rates import ADAPTER_VOLTAGE, model_of, pids_of
 from coach.sources.link.session import Session
 from coach.sources.link.talk import Reply
@@ -35,12 +37,6 @@ LOST_US = 1 * US
 BACKOFF_S = (0.2, 2.0)
 """First and longest time from one attempt to connect to the next: looking costs little, and whoever puts the adapter
 back wants data within three seconds, however long it was away."""
-QUIET_S = (5.0, 30.0)
-"""After signs of somebody else nothing is asked for so long; then one question, and twice as long each time up to the
-second where it is not answered cleanly."""
-CLEAN_MOST = 2
-"""So many clean answers, a second apart, and asking goes on."""
-TICK_S = 0.05
 REST_S = 0.1
 """Pause after a failure while the link is lost."""
 DEFAULT_HZ = 5.0
@@ -52,7 +48,6 @@ _OF_THE_CAR = frozenset({
     "no_data", "negative", "pending", "foreign", "bus_error", "bus_busy", "unable_to_connect", "stopped",
     "other_tester",
 })  # fmt: skip
-_START_AGAIN = frozenset({"disconnected", "adapter_reset", "not_understood"})
 
 
 @dataclass
@@ -91,9 +86,12 @@ class LinkSource:
         self._stamps: dict[str, deque[int]] = {}
         self._favoured: frozenset[str] = frozenset()
         self._by_key: dict[int, list[Way]] = {}
-        self._again = threading.Event()
-        self.occupied = False
+        self._quiet = Quiet()
+
+    @property
+    def occupied(self) -> bool:
         """Whether asking has stopped because somebody else talks to the car."""
+        return self._quiet.occupied
 
     @property
     def name(self) -> str:
@@ -128,7 +126,7 @@ class LinkSource:
 
     def retry(self) -> None:
         """Somebody says that the other tester is gone: asks at once instead of waiting for quiet. From any thread."""
-        self._again.set()
+        self._quiet.retry()
 
     def favour(self, signals: frozenset[str]) -> None:
         """Gives more of the link to the signals of the captures that run; none: all are equal. From any thread."""
@@ -137,6 +135,7 @@ class LinkSource:
     def run(self, emit: Emit, stop: threading.Event, clock: Clock) -> None:
         """Polls until told to stop; see `Source.run`. It never gives up by itself."""
         tries = quiet = 0
+        wait = partial(self._wait, emit=emit, stop=stop, clock=clock)
         self._heard_us = clock.steady_us()
         try:
             while True:
@@ -152,7 +151,7 @@ class LinkSource:
                     self._baud += failure.code in {"silent", "garbage", "no_prompt"}
                     self._failed(failure, emit, clock, gone=True)
                     if failure.code == "occupied":
-                        self._leave_alone(quiet, emit, stop, clock)
+                        self._quiet.leave_alone(quiet, wait, clock)
                         quiet += 1
                     else:
                         self._pause(tries, begin_us, emit, stop, clock)
@@ -224,12 +223,13 @@ class LinkSource:
                 values, reply = self._ask(session, pids)
             except Failure as failure:
                 if failure.code == "occupied":
-                    self._until_quiet(session, failure, emit, stop, clock)
+                    self._failed(failure, emit, clock, gone=True)
+                    self._quiet.until_quiet(session, partial(self._wait, emit=emit, stop=stop, clock=clock), clock)
                     confused = 0
                     continue
                 confused = 0 if failure.code in _OF_THE_CAR else confused + 1
                 again = session.talk.silent >= SILENT_MOST or confused >= CONFUSED_MOST
-                if failure.code in _START_AGAIN or again:
+                if failure.code in START_AGAIN or again:
                     raise
                 self._failed(failure, emit, clock)
                 if self._lost and clock.wait(stop, REST_S):
@@ -264,60 +264,6 @@ class LinkSource:
         for name in values:
             self._stamps.setdefault(name, deque(maxlen=1_000)).append(t_us)
         emit(Instant(t_us, values, reply.uncertainty_us))
-
-    # --- when somebody else is there
-
-    def _until_quiet(
-        self, session: Session, failure: Failure, emit: Emit, stop: threading.Event, clock: Clock
-    ) -> None:  # fmt: skip
-        """Asks nothing until it is quiet, or until somebody says so. Raises Failure when the port is gone, Stopped."""
-        self.occupied = True
-        self._again.clear()
-        self._failed(failure, emit, clock, gone=True)
-        quiet_s, longest_s = QUIET_S
-        try:
-            while True:
-                self._stay_silent(session, quiet_s, emit, stop, clock)
-                self._again.clear()
-                if self._clean(session, emit, stop, clock):
-                    return
-                quiet_s = min(2 * quiet_s, longest_s)
-        finally:
-            self.occupied = False
-            session.crowd.forget()
-
-    def _leave_alone(self, times: int, emit: Emit, stop: threading.Event, clock: Clock) -> None:
-        """No connection is made while somebody else is there: as long as the link is silent, or until a word."""
-        first_s, longest_s = QUIET_S
-        until_us = clock.steady_us() + round(min(first_s * 2 ** min(times, 10), longest_s) * US)
-        self.occupied = True
-        self._again.clear()
-        while clock.steady_us() < until_us and not self._again.is_set():
-            self._wait(TICK_S, emit, stop, clock)
-        self.occupied = False
-
-    def _stay_silent(
-        self, session: Session, seconds: float, emit: Emit, stop: threading.Event, clock: Clock
-    ) -> None:  # fmt: skip
-        """Sends nothing until nothing was heard for so long, or until somebody says that it is quiet."""
-        until_us = clock.steady_us() + round(seconds * US)
-        while clock.steady_us() < until_us and not self._again.is_set():
-            self._wait(TICK_S, emit, stop, clock)
-            if session.talk.overheard():
-                until_us = clock.steady_us() + round(seconds * US)
-
-    def _clean(self, session: Session, emit: Emit, stop: threading.Event, clock: Clock) -> bool:
-        """Whether a few questions, a second apart, are answered as they should."""
-        for number in range(CLEAN_MOST):
-            if number:
-                self._wait(1.0, emit, stop, clock)
-            try:
-                session.single(1, 0)
-            except Failure as failure:
-                if failure.code in _START_AGAIN:
-                    raise
-                return False
-        return True
 
     # --- when it fails
 
