@@ -222,4 +222,8 @@ def unpin(folder: Path, name: str) -> Pin:
 def _keep(folder: Path, keys: Iterable[Pin]) -> None:
     ordered = sorted(keys, key=lambda p: p.name.casefold())
     text = json.dumps({"format": 1, "keys": [{"name": p.name, "public_key": p.public_key} for p in ordered]}, indent=1)
-    write_durable(folder / PINS, lambda file: file.write(text.encode() + b"\n") and None)
+
+    def write(file: Any) -> None:
+        file.write(text.encode() + b"\n")
+
+    write_durable(folder / PINS, write)

@@ -49,8 +49,8 @@ def secured(verdict: Mapping[str, Any]) -> Iterator[tuple[int, str, int, int, in
     for index, capture in enumerate(verdict["captures"]):
         for attempt in capture["attempts"]:
             if attempt["secured_s"] is not None:
-                times = (round(attempt[key] * 1e6) for key in ("start_s", "end_s"))
-                yield (index, capture["id"], attempt["number"], *times)  # type: ignore[misc]  # two of them
+                start_us, end_us = round(attempt["start_s"] * 1e6), round(attempt["end_s"] * 1e6)
+                yield index, capture["id"], attempt["number"], start_us, end_us
 
 
 def window_tables(
