@@ -86,14 +86,16 @@ def _holds(clause: str) -> bool:
 
 def licence_of(there: metadata.Distribution) -> str:
     """What a package's metadata say of its licence."""
-    about = there.metadata
-    expression = about.get("License-Expression")
+    expression = _said(there, "License-Expression")
     if expression:
-        return str(expression)
-    classifiers = [str(c).split(" :: ")[-1] for c in about.get_all("Classifier") or [] if c.startswith("License :: ")]
-    said = [c for c in classifiers if c != "OSI Approved"]
-    short = str(about.get("License") or "").strip()
-    return " and ".join(said) or (short if short and "\n" not in short else NOT_SAID)
+        return expression[0]
+    classifiers = [c.split(" :: ")[-1] for c in _said(there, "Classifier") if c.startswith("License :: ")]
+    said = [c for c in classifiers if c != "OSI Approved"] or _said(there, "License")
+    return " and ".join(text for text in said if "\n" not in text) or NOT_SAID
+
+
+def _said(there: metadata.Distribution, key: str) -> list[str]:
+    return [str(text).strip() for text in there.metadata.get_all(key) or [] if str(text).strip()]
 
 
 def _page() -> list[Part]:

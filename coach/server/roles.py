@@ -106,6 +106,8 @@ _ACT = (
     ),
 )
 _OWN = (
+    "GET /api/data",
+    "DELETE /api/drives/{id}",
     "GET /api/joining",
     "POST /api/joining/square",
     "GET /api/devices",

@@ -89,7 +89,7 @@ class _Hashing:
         return self.inner.write(data)
 
 
-def write_durable(path: Path, write: Callable[[_Hashing], None]) -> tuple[str, int]:
+def write_durable(path: Path, write: Callable[[_Hashing], object]) -> tuple[str, int]:
     """Writes `path` so that after a power cut it is the old one or the new one, whole.
 
     Args:

@@ -8,6 +8,7 @@ import shutil
 import sqlite3
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from hashlib import sha256
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, TypeVar
@@ -37,6 +38,7 @@ class Saved:
         name: as it was called, or its number where that is lost.
         lost: blocks of samples that are missing; `gaps` are the times between which they lay, in seconds.
         recipe, catalogue: as they were stored, or None where they are lost.
+        changed: the recipe is not the one that its digest was made of.
     """
 
     name: str
@@ -46,6 +48,7 @@ class Saved:
     recipe: bytes | None = None
     recipe_name: str = "recipe"
     catalogue: str | None = None
+    changed: bool = False
 
 
 @dataclass
@@ -87,11 +90,13 @@ def rescue(folder: Path) -> Rescued:
 
 def _read(db: sqlite3.Connection) -> Rescued:
     found = Rescued()
-    heads: dict[int, Sequence[Any]] = {}
+    heads: dict[Any, Sequence[Any]] = {}
     names: dict[int, dict[int, str]] = {}
     blocks: dict[int, list[tuple[Any, ...]]] = {}
     # A damaged page can make a row of anything: what is not of its column's type is lost.
-    for key, *head in _rows(db, "drives", "key, id, anchor_wall_us, recipe, recipe_name, catalogue, source", found):
+    for key, *head in _rows(
+        db, "drives", "key, id, anchor_wall_us, recipe, recipe_name, catalogue, source, recipe_sha", found
+    ):
         heads[key] = head
     for drive, number, name in _rows(db, "signals", "drive, number, name", found):
         if isinstance(number, int) and isinstance(name, str):
@@ -154,11 +159,11 @@ def _drive(key: int, head: Sequence[Any] | None, names: dict[int, str], blocks: 
         if missing > 0:
             lost += missing
             gaps.append((before[2] / US, after[1] / US))
-    name, wall_us, recipe, recipe_name, catalogue, source = head or (None,) * 6
+    name, wall_us, recipe, recipe_name, catalogue, source, sha = head or (None,) * 7
     made = Recording(series, wall_us=_if(int, wall_us), notes=notes, meta=_object(source))
     return Saved(
         _if(str, name) or f"drive-{key}", made, lost, gaps, _if(bytes, recipe), _if(str, recipe_name) or "recipe",
-        _if(str, catalogue),
+        _if(str, catalogue), head is not None and (not isinstance(recipe, bytes) or sha256(recipe).hexdigest() != sha),
     )  # fmt: skip
 
 
@@ -202,6 +207,8 @@ def rescue_to(folder: Path, out: Path) -> tuple[list[str], bool]:
         if saved.recipe is not None:
             write_table_file(out / f"{name}-{quote(saved.recipe_name, safe='')}", [saved.recipe])
         lines.append(f"{saved.name}: {saved.recording.samples:,} samples read")
+        if saved.changed:
+            lines.append(f"{saved.name}: the recipe is damaged")
         if saved.lost:
             lines.append(f"{saved.name}: {saved.lost} blocks of samples lost")
             lines += [f"{saved.name}: lost between {a:.1f} s and {b:.1f} s" for a, b in saved.gaps]
@@ -210,7 +217,7 @@ def rescue_to(folder: Path, out: Path) -> tuple[list[str], bool]:
     lines += [f"{count} rows of the table {table} lost" for table, count in found.lost.items()]
     count = copy_windows(folder, out)
     lines.append(f"{count} files of windows copied")
-    return lines, bool(found.lost) or any(saved.lost for saved in found.drives)
+    return lines, bool(found.lost) or any(saved.lost or saved.changed for saved in found.drives)
 
 
 def _catalogue(text: str | None) -> Catalogue:

@@ -69,7 +69,7 @@ def test_a_word_does_not_see_the_samples_of_its_stamp():
 
 
 def test_a_word_after_the_last_sample_lets_deadlines_fall_due():
-    """Rules 15 and 42: `a` was last seen at 3 s and is stale after 5 s; a word at 20 s says that nothing came until then.
+    """Rules 15 and 42: `a` was last seen at 3 s and is stale after 5 s; a word at 20 s says that nothing came since.
 
     At 3.5 s nothing was due yet, and the word itself ends the attempt. Without a word the drive ends it.
     """

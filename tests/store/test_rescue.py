@@ -2,6 +2,7 @@
 
 import random
 import threading
+from hashlib import sha256
 
 import pytest
 
@@ -138,10 +139,22 @@ def test_without_its_first_page_only_files_of_windows_are_left(sound, damaged, t
         rescue(tmp_path / "nowhere")
 
 
+def test_a_recipe_that_is_not_what_it_was_is_said(tmp_path):
+    """Its digest stands beside it."""
+    with Store(tmp_path / "data", HandClock()) as store:
+        _, log = store.create_drive(NewDrive(b"other", sha256(b"r").hexdigest(), "x.toml", "X", 2, "{}", "[]", 1))
+        done = threading.Event()
+        log.end(0, lambda _: done.set())
+        assert done.wait(10)
+    lines, lost = rescue_to(tmp_path / "data", tmp_path / "out")
+    assert lost
+    assert lines[1].endswith(": the recipe is damaged")
+
+
 def test_a_drive_whose_head_is_lost_still_has_its_samples(tmp_path):
     """It is called by its number, and its signals by theirs where their names are lost too."""
     with Store(tmp_path / "data", HandClock()) as store:
-        _, log = store.create_drive(NewDrive(b"r", "abc", "x.toml", "X", 2, "{}", "[]", 1))
+        _, log = store.create_drive(NewDrive(b"r", sha256(b"r").hexdigest(), "x.toml", "X", 2, "{}", "[]", 1))
         log.samples_at(0, {"road_speed": 1.0, "gear": 2.0})
         done = threading.Event()
         log.flush(lambda _: done.set())
