@@ -335,6 +335,7 @@ def vehicle_of(
     text: str | None, entry: Entry, car: Car, units: Units | None = None
 ) -> tuple[Vehicle | None, bytes | None, str | None]:
     """The vehicle of a drive: the one handed in, else the source's own; with what was learned of it."""
+    given: bytes | None
     if text is not None:
         given, name = text.encode(), "vehicle.toml"
         parse_vehicle(given, name=name)  # what is wrong with it is said of it as it was handed in

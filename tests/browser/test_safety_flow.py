@@ -1,4 +1,4 @@
-"""Safety and guidance in the flow: who holds the phone, notes by place, what is locked, confirmed, taken up again, taught.
+"""Safety and guidance in the flow: who holds the phone, notes by place, what is locked, confirmed, taken up and taught.
 
 A screen beside the drive gives way to it.
 """
