@@ -13,6 +13,7 @@ const OLD_MS = 12 * 3600 * 1000;
 /** Several attempts may end together; the server is asked once. */
 const SETTLE_MS = 2000;
 const NEWEST = 3;
+const OFFERED_MS = [0, 1500, 5000];
 const OVER = new Set(["ended", "secured"]);
 
 /** @param {() => void} warm loads everything that the page may need later, where nothing keeps it */
@@ -34,10 +35,12 @@ async function worker() {
     controlled = true;
   });
   const registration = await serviceWorker.register("sw.js", { updateViaCache: "none" });
-  const offer = () => {
+  const once = () => {
     // The worker asks the server once more: another tab, or another phone, may have started a drive.
     if (!isDriving() && !known.phone.lost) registration?.waiting?.postMessage("activate");
   };
+  // More than once: a browser puts it off while the old worker is busy, and does not always come back to it.
+  const offer = () => OFFERED_MS.forEach((ms) => setTimeout(once, ms));
   offer();
   addEventListener("hashchange", offer);
   let boot = "";
