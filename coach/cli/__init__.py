@@ -20,6 +20,7 @@ from coach.cli.cmd_plan import plan
 from coach.cli.cmd_recipe import recipe
 from coach.cli.cmd_report import report
 from coach.cli.cmd_serve import demo, serve
+from coach.cli.cmd_spans import spans
 from coach.cli.cmd_vehicle import vehicle
 from coach.cli.group import Coach
 
@@ -64,6 +65,7 @@ main.add_command(report)
 main.add_command(recipe)
 main.add_command(plan)
 main.add_command(vehicle)
+main.add_command(spans)
 main.add_command(licences)
 main.add_command(link)
 main.add_command(bundle)

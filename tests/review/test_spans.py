@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from coach.recording import Series
-from coach.review.spans import distance_m, fastest_span, spans
+from coach.review.spans import acceleration, distance_m, fastest_span, spans, way_of
 from tests.helpers.schedules import rows, schedule_kmh, schedule_raw
 
 MPH_KMH = 1.609344
@@ -73,3 +73,58 @@ def test_the_lower_value_comes_first() -> None:
     """Anything else is refused with both numbers."""
     with pytest.raises(ValueError, match="not 50 and 50"):
         fastest_span(Series(np.zeros(0, dtype=np.int64), np.zeros(0)), 50, 50)
+
+
+def test_whole_kmh_add_to_the_uncertainty() -> None:
+    """10 km/h a second in steps of 1: half a step is 0.05 s at each end, beside half of 0.1 s for the sampling."""
+    t = np.arange(0, 80, dtype=np.int64) * 100_000
+    series = Series(t, np.round(t / 1e6 * 10))
+    exact, whole = fastest_span(series, 20.5, 60.5), fastest_span(series, 20.5, 60.5, step=1.0)
+    assert exact is not None
+    assert whole is not None
+    assert exact.uncertainty_s == pytest.approx(0.1)
+    assert whole.uncertainty_s == pytest.approx(0.1 + 2 * 0.05, abs=0.02)
+    assert abs(whole.seconds - 4.0) <= whole.uncertainty_s
+
+
+def test_a_reading_that_stands_still_is_worth_little() -> None:
+    """Where the value does not move around a crossing, the time to the next change is unknown."""
+    t = np.arange(6, dtype=np.int64) * 1_000_000
+    (span,) = spans(Series(t, np.array([0.0, 10, 11, 10, 10, 30])), 10.5, 20, step=1.0)
+    assert span.uncertainty_s > 1.0
+
+
+@pytest.mark.parametrize("row", rows("speed_spans.csv"), ids=lambda r: f"{r['cycle']} {r['lo']}-{r['hi']} {r['unit']}")
+def test_distance_and_acceleration_of_published_spans(row: dict[str, str]) -> None:
+    """Distance against numpy's own trapezium over a fine grid, acceleration against speed gained over time taken."""
+    if row["unit"] != "km/h":
+        return
+    low, high = float(row["lo"]), float(row["hi"])
+    series = series_in(row["cycle"], "km/h")
+    span = fastest_span(series, low, high)
+    assert span is not None
+    way = way_of(series, span, low, high)
+    fine = np.linspace(span.start_s, span.end_s, 20_001)
+    kmh = np.interp(fine, series.t_us / 1e6, series.value)
+    assert way.metres == pytest.approx(np.trapezoid(kmh / 3.6, fine), rel=1e-3)
+    assert way.ms2 == pytest.approx((high - low) / 3.6 / float(row["fastest_s"]), rel=1e-3)
+    assert way.metres_uncertainty == pytest.approx(high / 3.6, rel=1e-9)
+    assert 0 < way.ms2_uncertainty < way.ms2
+
+
+def test_acceleration() -> None:
+    """A steady 7.2 km/h a second is 2 m/s2 everywhere (arithmetic); alone or in a hole nothing is said."""
+    t = np.arange(0, 50, dtype=np.int64) * 200_000
+    even = acceleration(Series(t, t / 1e6 * 7.2))
+    assert even.value[3:-3] == pytest.approx(np.full(44, 2.0))
+    whole = acceleration(Series(t, np.round(t / 1e6 * 7.2)), window_s=2.0)
+    assert np.nanmax(np.abs(whole.value[5:-5] - 2.0)) < 0.25
+    assert np.isnan(acceleration(Series(t[::10], t[::10] / 1e6 * 7.2)).value).all()
+
+
+def test_peak_acceleration_of_a_schedule() -> None:
+    """US06's hardest second is 8.4 mph/s in its table (40 CFR Part 86 App. I): 3.76 m/s2; over 2 s a little less."""
+    series = schedule_kmh("US06").series["road_speed"]
+    steepest = float(np.max(np.diff(series.value))) / 3.6
+    assert steepest == pytest.approx(3.76, abs=0.02)
+    assert 0.8 * steepest < np.nanmax(acceleration(series, window_s=2.0).value) <= steepest

@@ -116,7 +116,7 @@ def test_a_cluster_has_no_number_of_its_own():
     given = learn_car([drive], numbers=[1, 2, 3, 4, 5])
     assert given.ratios() == pytest.approx(RATIOS, rel=0.01)
     assert {g.by for g in given.gears} == {"operator"}
-    with pytest.raises(BadInput, match="5 clusters were found, and 2 gear numbers given"):
+    with pytest.raises(BadInput, match="5 clusters were found, and the gears of 2 were given"):
         learn_car([drive], numbers=[1, 2])
     with pytest.raises(BadInput, match="rise"):
         learn_car([drive], numbers=[1, 2, 3, 5, 4])
