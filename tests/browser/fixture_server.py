@@ -356,6 +356,8 @@ class FixtureServer:
         def get(name: str) -> Response:
             if name.endswith(".csv"):
                 return Response("t_s,road_speed [km/h]\n0.0,80\n", mimetype="text/csv")
+            if name.endswith(".zip"):
+                return Response(b"PK\3\4", mimetype="application/zip")
             if name not in canned:
                 abort(404)
             return jsonify(canned[name]())
