@@ -21,6 +21,8 @@ RARE = 0.02
 """Fewer spikes than this share are told, and trouble nobody."""
 CARRIED = 4.0
 """A column whose value changes this much more rarely than its rows come carries old values along."""
+TOGETHER_S = 0.02
+"""A shorter delay is none: it is one step of the grid on which it is looked for."""
 ORDER_NOTES = ("late", "backward_time", "repeated_time", "same_time", "clock_jumped")
 """What readers, the judge and the recorder call what they noticed about the order of time."""
 PAIRS = (
@@ -209,6 +211,11 @@ def _delay(subject: Subject, a: str, b: str) -> dict[str, Any]:
     if found is None:
         return base | {"why": w("review.health.delay.why", **names)}
     late = found.seconds >= 0
+    if abs(found.seconds) < TOGETHER_S:
+        text = w("review.health.delay.together", correlation=f"{found.correlation:.2f}", **names)
+        return base | {
+            "delay_s": round(found.seconds, 3), "correlation": round(found.correlation, 3), "text": text, "means": "",
+        }  # fmt: skip
     text = w("review.health.delay.late" if late else "review.health.delay.early", seconds=f"{abs(found.seconds):.2f}",
              correlation=f"{found.correlation:.2f}", **names)  # fmt: skip
     means = w("review.health.delay.means_gear" if (a, b) == PAIRS[0] else "review.health.delay.means")

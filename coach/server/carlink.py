@@ -136,7 +136,7 @@ class CarLink:
             return True
         with self._lock:
             if self._looking is not None and self._looking.done():
-                self._looking = None
+                self._kept, self._looking = self.car, None
         return False
 
     def source(self) -> LinkSource:

@@ -46,9 +46,7 @@ def traces(call: Call) -> Result:
     q = call.query
     points = min(max(int(q.points), LEAST_POINTS), MOST_POINTS)
     names = None if not q.signals else [n for n in q.signals.split(",") if n]
-    return _task(
-        call, "traces", signals=names, first_s=_seconds(q.first), last_s=_seconds(q.last), points=points
-    )
+    return _task(call, "traces", signals=names, first_s=_seconds(q.first), last_s=_seconds(q.last), points=points)
 
 
 def over(call: Call) -> Result:
@@ -59,9 +57,7 @@ def over(call: Call) -> Result:
 def coverage(call: Call) -> Result:
     """Cells."""
     q = call.query
-    return _task(
-        call, "coverage", load=q.load, step_rpm=float(q.step_rpm), step_load=float(q.step_load), scope=q.scope
-    )
+    return _task(call, "coverage", load=q.load, step_rpm=float(q.step_rpm), step_load=float(q.step_load), scope=q.scope)
 
 
 def health(call: Call) -> Result:
@@ -79,7 +75,9 @@ def power(call: Call) -> Result:
         try:
             load = [float(x) for x in q.road_load.split(",")]
         except ValueError:
-            raise BadInput("a road load is three numbers with commas between: 165,0.6,0.034", where="road_load") from None
+            raise BadInput(
+                "a road load is three numbers with commas between: 165,0.6,0.034", where="road_load"
+            ) from None
     return _task(
         call, "power", capture=call.path["capture"], number=call.number(), mass_kg=_seconds(q.mass_kg), road_load=load
     )

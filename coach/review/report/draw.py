@@ -95,14 +95,16 @@ def lane(w: Window, name: str, label: str, *, big: bool) -> str:
     ceiling = f.y(high) if high is not None else top
     floor = f.y(low) if low is not None else top + height
     body = [s.rect(0, ceiling, f.width, floor - ceiling, "bed")]
+    won = big and w.attempt.secured_us is not None
     if big:
-        body.append(s.rect(a, ceiling, b - a, floor - ceiling, "won"))
+        body.append(s.rect(a, ceiling, b - a, floor - ceiling, "won" if won else "gone"))
     body += [s.line(0, f.y(v), f.width, f.y(v), "edge") for v in (low, high) if v is not None]
     if limit is not None:
         body.append(_ceiling(f, limit))
     body.append(s.path(f, x, y, "th"))
-    if big:
+    if won:
         body.append(_clip(f, x, y, a, b, ceiling, floor))
+    if big:
         end_s = (w.last_us - w.first_us) / US
         body += [s.line(v, ceiling - 8, v, floor + 8, "post") for v in (a, b)]
         body += [s.text(a, top + height + 26, "0:00", "b"), s.text(b, top + height + 26, clock(end_s), "b", "end")]
@@ -179,7 +181,13 @@ def grid_plot(
         body.append(s.text(-8, f.y(v) + 5, f"{v:.{places}f}", anchor="end"))
     body.append(draw(f))
     marks = s.ticks(x_low, x_high, 5)
-    body += [s.text(f.x(v), f.top + OVER + 22, f"{v:.0f}", anchor="middle") for v in marks]
+    edge = math.inf
+    for v in reversed(marks):
+        label_width = 8.5 * len(f"{v:.0f}")
+        x = min(f.x(v), f.width - label_width / 2)
+        if x + label_width / 2 + 6 <= edge:
+            body.append(s.text(x, f.top + OVER + 22, f"{v:.0f}", anchor="middle"))
+            edge = x - label_width / 2
     inner = f'<g transform="translate({s.n(left)} 0)">{"".join(body)}</g>'
     return s.svg(inner, width, f.top + OVER + 30, label)
 
@@ -228,17 +236,33 @@ def cells(made: dict[str, Any], label: str) -> str:
             if value >= 0.5:
                 on = " on" if math.sqrt(value / most) > 0.5 else ""
                 body.append(s.text(x + wide / 2, y + 17, f"{value:.0f}", f"cell{on}", "middle"))
-    body += [
-        s.rect(left + c * wide + 2, (rows - 1 - r) * high + 2, wide - 4, high - 4, "want")
-        for r in range(rows) for c in range(columns) if made["wanted"][r][c]
-    ]  # fmt: skip
-    body.append(s.text(left - 10, 4, f"{y_edges[rows]:g} {made['y']['unit']}", anchor="end"))
+    body.append(_outline(made["wanted"], left, wide, high))
+    body.append(s.text(left - 10, 5, f"{y_edges[rows]:g}", anchor="end"))
     for c, edge in enumerate(x_edges):
-        unit = " rpm" if c == columns else ""
-        anchor = "end" if c == columns else "middle"
-        if columns <= 14 or c % 2 == 0 or c == columns:
-            body.append(s.text(left + c * wide, rows * high + 20, f"{edge:.0f}{unit}", anchor=anchor))
+        if columns <= 14 or c % 2 == 0:
+            body.append(s.text(min(left + c * wide, width - 18), rows * high + 20, f"{edge:.0f}", anchor="middle"))
     return s.svg("".join(body), width, rows * high + 28, label)
+
+
+def _outline(wanted: Sequence[Sequence[bool]], left: float, wide: float, high: float) -> str:
+    """The border around what is wanted, drawn only where a wanted cell meets one that is not."""
+    rows, columns = len(wanted), len(wanted[0]) if wanted else 0
+
+    def on(r: int, c: int) -> bool:
+        return 0 <= r < rows and 0 <= c < columns and wanted[r][c]
+
+    parts = []
+    for r in range(rows):
+        top, bottom = (rows - 1 - r) * high, (rows - r) * high
+        for c in range(columns):
+            if not wanted[r][c]:
+                continue
+            a, b = left + c * wide, left + (c + 1) * wide
+            parts += [f"M{s.n(a)} {s.n(top)}V{s.n(bottom)}"] * (not on(r, c - 1))
+            parts += [f"M{s.n(b)} {s.n(top)}V{s.n(bottom)}"] * (not on(r, c + 1))
+            parts += [f"M{s.n(a)} {s.n(top)}H{s.n(b)}"] * (not on(r + 1, c))
+            parts += [f"M{s.n(a)} {s.n(bottom)}H{s.n(b)}"] * (not on(r - 1, c))
+    return f'<path class="want" d="{"".join(parts)}"/>' if parts else ""
 
 
 def value_of(w: Window, name: str) -> tuple[str, str]:

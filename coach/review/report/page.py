@@ -18,6 +18,7 @@ from coach.review.subject import Subject
 from coach.review.summary import groups_of
 from coach.review.whole import review_json
 from coach.review.window import Window, rates_of
+from coach.words import inside
 
 OVER_SPEED = (
     ("gauge_boost",), ("lambda", "commanded_lambda"), ("timing_advance",), ("throttle", "commanded_throttle"),
@@ -216,7 +217,7 @@ def _coverage(subject: Subject) -> str:
     title = escape(w("review.report.coverage"))
     if made["why"] or made["x"] is None:
         return f"<section><h2>{title}</h2><p>{_why(made['why'])}</p></section>"
-    label = w("review.report.cells", name=made["y"]["name"])
+    label = w("review.report.cells", name=inside(made["y"]["name"]), unit=made["y"]["unit"])
     empty = "".join(f"<p>{escape(w('review.report.wanted_empty', text=e['text']))}</p>" for e in made["empty_wanted"])
     return (
         f"<section><h2>{title}</h2><figure><figcaption>{escape(label)}</figcaption>"

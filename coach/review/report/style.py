@@ -32,6 +32,7 @@ p{max-width:62ch}
 .kicker,.note,figcaption,caption small{font-size:.875rem;color:var(--ink-2)}
 .kicker{max-width:none;display:flex;flex-wrap:wrap;gap:4px 24px;justify-content:space-between}
 .lead{font-size:1.125rem;color:var(--ink-2);margin-top:8px}
+header h2{margin-top:24px}
 section{border-top:2px solid var(--hair);margin-top:40px;padding-top:24px}
 .head{display:grid;grid-template-columns:repeat(auto-fit,minmax(15rem,1fr));gap:12px 32px;margin-top:12px}
 .head dt{font-size:.875rem;color:var(--ink-2)}
@@ -86,7 +87,8 @@ footer{margin-top:40px;border-top:2px solid var(--hair);padding-top:16px}
 footer p{font-size:.875rem;color:var(--ink-2);overflow-wrap:anywhere;margin-top:4px}
 @media (max-width:560px){body{padding:24px 20px 48px}h1{font-size:1.75rem}
 .row{grid-template-columns:minmax(0,1fr) auto}.row .p{grid-column:1/-1;grid-row:2;margin-top:8px}
-.capture{display:block}.capture>.mark{float:left;margin-right:12px}svg text{font-size:17px}
+.capture{display:block}.capture>.mark{float:left;margin-right:12px}
+.capture>div:not(.whole){overflow:hidden}svg text{font-size:17px}
 .figures,.figures caption,.figures tbody,.figures tr,.figures th,.figures td{display:block}
 .figures thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}
 .figures tr{display:grid;grid-template-columns:minmax(0,1fr) auto;gap:0 12px;border-bottom:1.5px solid var(--hair);
@@ -96,7 +98,9 @@ padding:8px 0}.figures th,.figures td{border:0;padding:0}.figures td{text-align:
 @page{margin:16mm 15mm 18mm}
 @media print{html,body{background:#FFF}body{max-width:none;padding:0;font-size:9.5pt}
 h1{font-size:22pt}h2{font-size:13pt;break-after:avoid}h3,h3+p,caption,thead{break-after:avoid}h3{margin-top:14pt}table,.head>div{break-inside:avoid}
-section{break-inside:auto;margin-top:20pt;padding-top:12pt}.scroll{overflow:visible}.scroll>svg{min-width:0}
+section{break-inside:auto;margin-top:20pt;padding-top:12pt}.scroll{overflow:visible}.long{break-inside:auto}
+.capture{display:block}.capture>.mark{float:left;margin:0 10pt 0 0}.capture>div:not(.whole){break-after:avoid}
+.scroll>svg{min-width:0}
 table{font-size:8.5pt;margin-top:8pt}th,td{padding-top:3.5pt;padding-bottom:3.5pt}td b,.row .v b{font-size:10.5pt}
 thead th,th small,caption small,.head dt,figcaption,.note,.kicker,.times,td.why,.row small{font-size:7.5pt}
 .wide{font-size:7pt}.wide th,.wide td{padding-left:5pt}

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from html import escape
 from typing import Any
 
-from coach.review.figures import Group, Table, figure_json, table_json
+from coach.review.figures import Cell, Column, Group, Table, figure_json, shown, table_json
 from coach.review.report.draw import clock, length
 from coach.review.window import Window
 from coach.shown import Units
@@ -49,19 +50,23 @@ def table(made: Table, units: Units) -> str:
     """A table of a summary."""
     t = table_json(made, units)
     heads = _heads([(f"{c['name']} {c['unit']}".strip(), "") for c in t["columns"]])
-    rows = "".join("<tr>" + "".join(f"<td>{_cell(v)}</td>" for v in row) + "</tr>" for row in t["rows"])
+    rows = "".join(
+        "<tr>" + "".join(f"<td>{_cell(v, c, units)}</td>" for v, c in zip(row, made.columns, strict=True)) + "</tr>"
+        for row in made.rows
+    )
     note = f"<small>{escape(t['note'])}</small>" if t["note"] else ""
     wide = ' class="wide"' if len(t["columns"]) > 8 else ""
     caption = f"<caption>{escape(t['title'])}{note}</caption>"
     return f'<div class="scroll" tabindex="0"><table{wide}>{caption}{heads}<tbody>{rows}</tbody></table></div>'
 
 
-def _cell(value: object) -> str:
-    if value is None:
+def _cell(value: Cell, column: Column, units: Units) -> str:
+    """A value with the digits of its unit, so that a column stands in line."""
+    if value is None or (isinstance(value, float) and not math.isfinite(value)):
         return "–"
-    if isinstance(value, float):
-        return f"{value:.10g}"
-    return escape(str(value))
+    if isinstance(value, str) or column.unit is None:
+        return escape(str(value))
+    return shown(float(value), column.unit, units, difference=column.difference, places=column.places).text
 
 
 def attempts_table(words: Words, attempts: list[dict[str, Any]]) -> str:
@@ -102,11 +107,11 @@ def health_table(words: Words, made: dict[str, Any]) -> str:
     for s in made["signals"]:
         found = "".join(f"<small>{escape(f['text'])} {escape(f['means'])}</small>" for f in s["findings"])
         rate = "–" if s["rate_hz"] is None else f"{s['rate_hz']:.1f}"
-        asked = "–" if s["asked_hz"] is None else f"{s['asked_hz']:g}"
+        asked = "" if s["asked_hz"] is None else words("review.report.asked_hz", n=f"{s['asked_hz']:g}")
         rows.append(
             f'<tr><th scope="row">{escape(s["name"])}{found}</th><td>{rate}</td><td>{asked}</td>'
             f"<td>{s['max_gap_s']:.2f} s</td></tr>"
         )
-    keys = ("signals", "rate_hz", "asked_hz", "gap")
-    heads = _heads([(words(f"review.report.{k}"), "") for k in keys])
-    return f'<table class="figures">{heads}<tbody>{"".join(rows)}</tbody></table>'
+    keys = ("review.report.signals", "review.report.rate_hz", None, "review.report.gap")
+    heads = _heads([("" if k is None else words(k), "") for k in keys])
+    return f'<table class="figures long">{heads}<tbody>{"".join(rows)}</tbody></table>'
