@@ -31,7 +31,8 @@ _SLUGS = {
 }
 
 
-def _with_unit_names(signal: Signal) -> Signal:
+def with_unit_names(signal: Signal) -> Signal:
+    """The signal with its own name and unit among the names under which tables carry it: `road_speed_kmh`."""
     slugs = _SLUGS.get(signal.unit, ())
     return replace(signal, columns=signal.columns + tuple(f"{signal.name}_{slug}" for slug in slugs))
 
@@ -39,7 +40,7 @@ def _with_unit_names(signal: Signal) -> Signal:
 @cache
 def default_catalogue() -> Catalogue:
     """All signals, by name."""
-    return Catalogue.of(_with_unit_names(s) for s in (*MOTION, *AIR_AND_FUEL, *STATE))
+    return Catalogue.of(with_unit_names(s) for s in (*MOTION, *AIR_AND_FUEL, *STATE))
 
 
 def wide_manifold_pressure() -> Signal:

@@ -13,7 +13,7 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from coach.catalogue import default_catalogue
+from coach.catalogue import default_catalogue, with_unit_names
 from coach.errors import BadInput, VehicleError
 from coach.formula import FIELDS, MOST_BYTES, Formula, parse_formula
 from coach.signals import Catalogue, Identified, Quantity, Signal
@@ -159,14 +159,14 @@ def _signal(key: str, part: MakerSignal, known: Signal | None, at: _At) -> Signa
         raise VehicleError("no answer gives a value between min and max: look at the formula and the unit", where=where)
     title = part.title or (known.title if known is not None else key.replace("_", " ").capitalize())
     short = part.short or (known.short if known is not None else _narrow(title))
-    return Signal(
+    return with_unit_names(Signal(
         key, title, short, unit, quantity, low, high,
         columns=tuple(dict.fromkeys([*(c.lower() for c in part.columns), *(known.columns if known else ())])),
         identified=Identified(identifier, header, part.length, formula.text, factor, offset),
         reading=None if known is None else known.reading, readings=() if known is None else known.readings,
         stale_us=known.stale_us if known is not None else SLOW_STALE_US if quantity in _SLOW else 2_000_000,
         note=f"Of this car's maker: identifier {identifier:04X} of {header}, by the vehicle file.",
-    )  # fmt: skip
+    ))  # fmt: skip
 
 
 def _narrow(title: str) -> str:

@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner
 
 from coach.cli import cmd_adapter, main
+from coach.clock import HandClock
 from coach.errors import CoachError
 from coach.sources.adapter import RecordingCar, SimulatedCar
 from tests.adapter.peer import Peer
@@ -176,3 +177,19 @@ def test_signals_are_left_alone_in_other_threads():
         assert stop.is_set()
     assert signal.getsignal(signal.SIGINT) is before
     assert seen == [False]
+
+
+def test_signals_of_a_vehicle_file_are_simulated_and_repeated(tmp_path):
+    """By `--vehicle`, in a simulated car and in one that repeats a drive with such a column."""
+    vehicle, drive = tmp_path / "car.toml", tmp_path / "drive.csv"
+    vehicle.write_text(
+        '[signals.wastegate_duty]\nidentifier = "1074"\nlength = 1\nscale = 0.5\nunit = "%"\n'
+        'min = "0 %"\nmax = "100 %"\n'
+    )
+    drive.write_text("t_s,engine_speed [rpm],wastegate_duty [%]\n0,800,42\n1,800,42\n")
+    clock = HandClock()
+    for path, name in ((None, None), (drive, None)):
+        car = cmd_adapter._car(path, name, vehicle, clock, 1.0, "hold")
+        value = car.answer(0x22, 0x1074, 0)
+        assert value == (bytes([84]) if path else bytes([10]))
+        assert car.answer(0x22, 0x1075, 0) is None

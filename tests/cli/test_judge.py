@@ -139,3 +139,42 @@ def test_bundled_drives_come_out_as_they_were_made(trace):
             if not a["small"]
         ]
         assert seen == expected["captures"][capture["id"]], capture["id"]
+
+
+def test_a_table_with_a_signal_of_the_maker_is_judged_by_the_vehicle_file(tmp_path):
+    """A column by its name and unit; without the vehicle file nobody knows the signal."""
+    table, recipe, vehicle = (tmp_path / name for name in ("drive.csv", "r.toml", "car.toml"))
+    rows = "".join(f"{n / 5},80,{-1.5 if n < 60 else -5}\n" for n in range(100))
+    table.write_text(f"t_s,road_speed [km/h],knock_retard [deg]\n{rows}")
+    recipe.write_text("""
+format = 1
+title = "Steady, without knock"
+revision = 1
+[record]
+road_speed = "4 Hz"
+knock_retard = "4 Hz"
+[[capture]]
+id = "steady"
+title = "Steady"
+hold = "5 s"
+[capture.keep]
+road_speed = { min = "72 km/h", max = "88 km/h" }
+knock_retard = { min = "-4 deg" }
+""")
+    vehicle.write_text("""
+[signals.knock_retard]
+identifier = "203C"
+length = 2
+value = "s16(0) * 0.1"
+unit = "deg"
+min = "-30 deg"
+max = "30 deg"
+""")
+    result = coach("judge", table, "--recipe", recipe, "--vehicle", vehicle)
+    assert result.exit_code == 0, result.stderr
+    assert "qualified 1 of 1" in result.stdout
+    assert "Knock retard -5.0 ° against at least -4.0" in result.stdout
+    assert coach("recipe", "check", recipe, "--vehicle", vehicle, "--require").exit_code == 0
+    result = coach("judge", table, "--recipe", recipe)
+    assert result.exit_code == 2
+    assert 'there is no signal "knock_retard"' in result.stderr

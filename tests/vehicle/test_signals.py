@@ -75,6 +75,7 @@ def test_definitions_become_signals_of_the_catalogue() -> None:
     assert (knock.identified.identifier, knock.identified.header) == (0x203C, "7E0")
     assert knock.identified.decode(bytes.fromhex("FFCE")) == pytest.approx(-5.0)
     assert catalogue.by_column("knock retard #1") is knock
+    assert catalogue.by_column("knock_retard_deg") is knock
     assert duty.title == "Wastegate duty"
     assert duty.short == "Wastegate"
     assert duty.identified is not None
