@@ -20,14 +20,14 @@ class Figure:
     Attributes:
         group: heading it stands under.
         what: what was measured, with its conditions.
-        value, unit: the number.
+        value, unit: the number; None where it could not be measured, and `what` says why.
         target: what the project promises, in words, or empty.
         met: whether it does, or None when nothing is promised.
     """
 
     group: str
     what: str
-    value: float
+    value: float | None
     unit: str
     target: str = ""
     met: bool | None = None
@@ -82,7 +82,9 @@ def table(figures: list[Figure]) -> str:
     return "\n".join(lines).lstrip("\n")
 
 
-def _number(value: float) -> str:
+def _number(value: float | None) -> str:
+    if value is None:
+        return "–"
     if value >= 1000:
         return f"{value:,.0f}"
     return f"{value:.3g}" if value < 10 else f"{value:.1f}"

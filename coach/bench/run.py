@@ -15,6 +15,7 @@ from coach.bench.drives import noisy_drive, plan, steady_drive
 from coach.bench.figures import Figure, machine, table, timed
 from coach.bench.holds import duckdb_query, frame_of, with_pandas
 from coach.bench.link import polling
+from coach.bench.page import page
 from coach.clock import Clock
 from coach.core.afterwards import Verdict, judge_recording
 from coach.core.events import Outcome
@@ -159,6 +160,7 @@ def figures(*, quick: bool = False) -> list[Figure]:
         *memory(30_000 // part),
         *reading(200_000 // part),
         *polling(0.3 if quick else 10.0),
+        *page(1 if quick else 5, 0.5 if quick else 20.0),
     ]
 
 

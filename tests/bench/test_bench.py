@@ -11,6 +11,8 @@ from coach.bench import main
 from coach.bench.drives import MEANS, noisy_drive, plan, steady_drive
 from coach.bench.figures import Figure, machine, table
 from coach.bench.holds import duckdb_query, frame_of, with_pandas
+from coach.bench.page import GROUP as PAGE
+from coach.bench.page import page
 from coach.bench.run import _same, figures
 from coach.core.afterwards import judge_instants, judge_recording
 from coach.core.events import Outcome
@@ -21,16 +23,17 @@ def test_the_command_prints_every_figure_with_its_machine(capsys: pytest.Capture
     assert main(["--quick", "--json"]) == 0
     said = json.loads(capsys.readouterr().out)
     assert {f["group"].partition(":")[0] for f in said["figures"]} == {
-        "Judging a stored drive", "Judging while it happens", "Reading a CSV drive", "Polling a car",
+        "Judging a stored drive", "Judging while it happens", "Reading a CSV drive", "Polling a car", PAGE,
     }  # fmt: skip
-    assert all(f["value"] > 0 and f["unit"] for f in said["figures"])
+    assert all(f["value"] > 0 and f["unit"] for f in said["figures"] if not f["what"].startswith("not measured"))
     assert set(said["machine"]) == {"system", "processor", "cores", "python", "numpy"}
 
 
 @pytest.fixture
 def no_polling(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Polling takes real seconds: one test does it."""
+    """Polling and the page take real seconds: one test does it."""
     monkeypatch.setattr("coach.bench.run.polling", lambda _: iter(()))
+    monkeypatch.setattr("coach.bench.run.page", lambda *_: iter(()))
 
 
 @pytest.mark.usefixtures("no_polling")
@@ -93,3 +96,17 @@ def test_the_drives_have_ten_signals() -> None:
     assert steady_drive(10, 1000).samples == 100
     assert len(plan().captures) == 3
     assert machine()["cores"].isdigit()
+
+
+def test_without_a_browser_the_row_says_so(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    """No Chromium, or no Playwright: a row without a number, and no failure; as text a dash."""
+    monkeypatch.delenv("COACH_BROWSER", raising=False)
+    monkeypatch.setattr("coach.bench.page.shutil.which", lambda _: None)
+    (row,) = page(1, 0.1)
+    assert (row.what, row.value, row.met) == (
+        "not measured: there is no Chromium; COACH_BROWSER names one", None, None,
+    )  # fmt: skip
+    assert table([row]).rstrip().endswith("–")
+    monkeypatch.setitem(sys.modules, "playwright.sync_api", None)
+    (row,) = page(1, 0.1)
+    assert row.what == "not measured: Playwright is not installed"

@@ -1,0 +1,172 @@
+"""The page on a slowed browser: when Drive can be used, what it loads, and the time from the server's event to paint.
+
+Needs Playwright and a Chromium, which a user does not have to have: without them one row says so, and nothing fails.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import tempfile
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from coach.bench.figures import Figure
+from coach.clock import US, Clock
+from coach.drive.ring import Ring
+
+SLOWED = 4
+GROUP = f"The page on a browser {SLOWED} times slowed"
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge")
+ARGUMENTS = ("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking")
+USABLE = """(() => {
+  const look = () => {
+    if (!document.querySelector('.bar .stop') || !document.querySelector('.words')?.textContent)
+      return requestAnimationFrame(look);
+    // The frame after the next one begins when this one is on the screen.
+    requestAnimationFrame(() => requestAnimationFrame(() => {
+      const all = [...performance.getEntriesByType('navigation'), ...performance.getEntriesByType('resource')];
+      window.usable = { ms: performance.now(), bytes: all.reduce((sum, { encodedBodySize: size }) => sum + size, 0) };
+    }));
+  };
+  look();
+})()"""
+PAINTED = """async () => {
+  const [{ follow }, { lastId }] = await Promise.all([import('/js/store.js'), import('/js/live.js')]);
+  window.painted = [];
+  let before = lastId();
+  follow(() => {
+    const id = lastId();
+    if (id === before) return;
+    before = id;
+    requestAnimationFrame(() => window.painted.push([id, performance.timeOrigin + performance.now()]));
+  });
+}"""
+
+
+class Stamped(Ring):
+    """A ring that notes when each message was published, in microseconds of the wall clock that a browser reads too."""
+
+    def __init__(self, clock: Clock) -> None:
+        super().__init__()
+        self._clock = clock
+        self.at_us: dict[int, int] = {}
+
+    def publish(self, kind: str, data: dict[str, Any]) -> int:
+        """Adds a message and wakes all listeners; gives its number."""
+        now_us = self._clock.wall_us()
+        number = super().publish(kind, data)
+        self.at_us[number] = now_us
+        return number
+
+
+def page(loads: int, seconds: float) -> Iterator[Figure]:
+    """The figures of the page.
+
+    Args:
+        loads: how often Drive is loaded from nothing.
+        seconds: how long the stream is watched.
+    """
+    browser = os.environ.get("COACH_BROWSER") or next(filter(None, map(shutil.which, BROWSERS)), None)
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        yield Figure(GROUP, "not measured: Playwright is not installed", None, "")
+        return
+    if browser is None:
+        yield Figure(GROUP, "not measured: there is no Chromium; COACH_BROWSER names one", None, "")
+        return
+    with _driving() as (address, ring), sync_playwright() as playwright:
+        running = playwright.chromium.launch(executable_path=browser, args=list(ARGUMENTS))
+        usable = sorted((_load(running, address) for _ in range(loads)), key=lambda found: float(found["ms"]))
+        middle = usable[len(usable) // 2]
+        yield Figure(
+            GROUP, f"Drive can be used, from nothing, the middle of {loads}", middle["ms"], "ms", "1,000",
+            middle["ms"] < 1000,
+        )  # fmt: skip
+        loaded = middle["bytes"] / 1000
+        yield Figure(GROUP, "loaded until then, compressed, font included", loaded, "kB", "40", loaded < 40)
+        took_ms = sorted(_watch(running, address, ring, seconds))
+        running.close()
+    if not took_ms:
+        yield Figure(GROUP, "not measured: the page painted no event", None, "")
+        return
+    half, p99 = took_ms[len(took_ms) // 2], took_ms[len(took_ms) * 99 // 100]
+    yield Figure(GROUP, "server's event to painted, half are faster than", half, "ms")
+    yield Figure(GROUP, f"99 of 100 ({len(took_ms)} events) are faster than", p99, "ms", "50", p99 < 50)
+
+
+@contextlib.contextmanager
+def _driving() -> Iterator[tuple[str, Stamped]]:
+    """The server in this process on a folder of its own, with a bundled drive at its own speed."""
+    from cheroot.wsgi import Server
+
+    from coach.drive.worker import ChildWorker
+    from coach.server.app import create_app
+    from coach.server.models import StartDrive
+    from coach.server.services import Services
+    from coach.sources.table_child import read_table_in_child
+    from coach.store import Store
+
+    clock = Clock()
+    ring = Stamped(clock)
+    with tempfile.TemporaryDirectory() as name:
+        services = Services.make(Store(Path(name), clock), ChildWorker(Path(name)), clock, read_table_in_child)
+        services.ring = ring
+        server = Server(("127.0.0.1", 0), create_app(services), numthreads=24, timeout=6)
+        server.shutdown_timeout = 0.3
+        server.prepare()
+        thread = threading.Thread(target=server.serve, daemon=True)
+        thread.start()
+        try:
+            services.start(
+                StartDrive(
+                    recipe=services.shelf.bundled[0],
+                    source="replay:everything-qualifies",
+                    speed=1.0,
+                    role="passenger",
+                    acknowledged=[],
+                    vehicle=None,
+                )
+            )
+            yield f"http://127.0.0.1:{server.bind_addr[1]}", ring
+        finally:
+            services.close(1.0)
+            server.stop()
+            thread.join(2)
+
+
+def _opened(running: Any) -> Any:
+    """A page of a phone that has never been here, slowed."""
+    context = running.new_context(viewport={"width": 390, "height": 844}, service_workers="block")
+    made = context.new_page()
+    context.new_cdp_session(made).send("Emulation.setCPUThrottlingRate", {"rate": SLOWED})
+    return made
+
+
+def _load(running: Any, address: str) -> dict[str, float]:
+    made = _opened(running)
+    made.add_init_script(USABLE)
+    made.goto(f"{address}/#/drive")
+    made.wait_for_function("() => window.usable")
+    found: dict[str, float] = made.evaluate("() => window.usable")
+    made.context.close()
+    return found
+
+
+def _watch(running: Any, address: str, ring: Stamped, seconds: float) -> list[float]:
+    """Milliseconds from each event that was painted to the frame after its paint."""
+    made = _opened(running)
+    made.goto(f"{address}/#/drive")
+    made.wait_for_selector(".words")
+    # What is loaded once the screen stands is over by then.
+    made.wait_for_timeout(2000)
+    made.evaluate(PAINTED)
+    made.wait_for_timeout(seconds * 1000)
+    painted: list[tuple[str, float]] = made.evaluate("() => window.painted")
+    made.context.close()
+    numbers = ((int(event.rpartition("-")[2]), at_ms) for event, at_ms in painted)
+    return [at_ms - ring.at_us[number] * 1000 / US for number, at_ms in numbers]
