@@ -19,6 +19,7 @@ from coach.store.model import Around
 from coach.store.planjson import load_catalogue
 from coach.store.reading import Reader
 from coach.store.store import DATABASE, window_path
+from coach.words import load_words
 
 Ask = dict[str, Any]
 """Arguments of a task, JSON-able."""
@@ -104,14 +105,16 @@ def verdict(folder: Path, ask: Ask) -> str:
     """The verdict on `drive` as JSON text."""
     from coach.drive.verdict import stored_verdict_json
 
-    return _text(stored_verdict_json(Reader(folder / DATABASE), ask["drive"]))
+    words = load_words(ask.get("language", "en"))
+    return _text(stored_verdict_json(Reader(folder / DATABASE), ask["drive"], words))
 
 
 def window(folder: Path, ask: Ask) -> str:
     """The signals of attempt `number` of `capture` in `drive` as JSON text."""
     from coach.drive.traces import window_json
 
-    return _text(window_json(Reader(folder / DATABASE), ask["drive"], ask["capture"], ask["number"]))
+    words = load_words(ask.get("language", "en"))
+    return _text(window_json(Reader(folder / DATABASE), ask["drive"], ask["capture"], ask["number"], words))
 
 
 def lane(folder: Path, ask: Ask) -> str:

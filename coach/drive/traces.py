@@ -25,7 +25,7 @@ from coach.store.planjson import load_catalogue, load_plan
 from coach.store.reading import Reader
 from coach.unit_factors import convert
 from coach.vehicle import parse_vehicle
-from coach.words import load_words
+from coach.words import Words, load_words
 
 LEAD_IN_US = 30 * US
 """A derived signal remembers: it is made from so much before the part that is drawn."""
@@ -35,13 +35,13 @@ LANE_POINTS = 600
 class Context:
     """What is needed to draw one stored drive. Raises NotFound, StoreError."""
 
-    def __init__(self, reader: Reader, drive: str) -> None:
+    def __init__(self, reader: Reader, drive: str, words: Words | None = None) -> None:
         self.reader = reader
         self.row: DriveRow = reader.drive(drive)
         self.plan: JudgePlan = load_plan(self.row.plan)
         self.catalogue: Catalogue = load_catalogue(self.row.catalogue)
         self.units = units_of(self.row.vehicle)
-        self.readouts = Readouts(self.catalogue, load_words(), self.units)
+        self.readouts = Readouts(self.catalogue, words or load_words(), self.units)
 
     def capture(self, name: str) -> Capture:
         """The capture of that id."""
@@ -68,13 +68,15 @@ def units_of(vehicle: bytes | None) -> Units:
     return METRIC if vehicle is None else parse_vehicle(vehicle).units
 
 
-def window_json(reader: Reader, drive: str, capture_id: str, number: int) -> dict[str, Any]:
+def window_json(
+    reader: Reader, drive: str, capture_id: str, number: int, words: Words | None = None
+) -> dict[str, Any]:
     """The signals of an attempt on shared time, a little before and after it included, thinned for a screen.
 
     Raises:
         NotFound: no such drive, capture or attempt.
     """
-    c = Context(reader, drive)
+    c = Context(reader, drive, words)
     capture, attempt = c.capture(capture_id), c.attempt(capture_id, number)
     around = c.row.around.get(capture_id, Around())
     first_us, last_us = max(0, attempt.start_us - around.before_us), attempt.end_us + around.after_us

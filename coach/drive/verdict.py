@@ -18,6 +18,7 @@ from coach.store.model import DriveRow
 from coach.store.planjson import load_catalogue, load_plan
 from coach.store.reading import Reader
 from coach.vehicle import parse_vehicle
+from coach.words import Words
 
 
 def judge_stored(reader: Reader, drive: str) -> tuple[Recording, JudgePlan, Verdict]:
@@ -37,8 +38,8 @@ def _cut_off(attempt: Attempt) -> bool:
     return attempt.reason is not None and attempt.reason.code is Code.DRIVE_ENDED
 
 
-def stored_verdict_json(reader: Reader, drive: str) -> dict[str, Any]:
-    """The verdict on a stored drive; while it is still recorded, on the attempts that are over.
+def stored_verdict_json(reader: Reader, drive: str, words: Words | None = None) -> dict[str, Any]:
+    """The verdict on a stored drive; while it is still recorded, on the attempts that are over. In English, or `words`.
 
     Raises:
         NotFound: no such drive.
@@ -55,7 +56,7 @@ def stored_verdict_json(reader: Reader, drive: str) -> dict[str, Any]:
         notes += unrecorded(recipe)
     verdict = replace(verdict, notes=(*notes, *verdict.notes))
     recording = replace(recording, notes=(*_source_notes(row), *recording.notes))
-    return verdict_json(recipe, recording, verdict, catalogue, units=units_of(row.vehicle), plan=plan)
+    return verdict_json(recipe, recording, verdict, catalogue, words=words, units=units_of(row.vehicle), plan=plan)
 
 
 def _source_notes(row: DriveRow) -> list[Note]:

@@ -100,7 +100,7 @@ def capture_sentence(
         if capture.collect_us is not None:
             parts.append(say("piece", time=say.time(capture.piece_us or PIECE_US)))
         if capture.cells is not None:
-            axes = say("and").join(inside(catalogue[axis.signal].short) for axis in capture.cells.axes)
+            axes = say("and").join(inside(say.name(catalogue[axis.signal])) for axis in capture.cells.axes)
             count = len(capture.cells.wanted)
             parts.append(say.words.counted("plan.cells", count, axes=axes, time=say.time(capture.cells.dwell_us)))
     parts += [say.band(band, True) for band in keep.values()]
@@ -128,6 +128,10 @@ class Say:
     def __call__(self, key: str, **values: object) -> str:
         """The words under `plan.` and `key`, with `values` filled in."""
         return self.words(f"plan.{key}", **values)
+
+    def name(self, signal: Signal) -> str:
+        """A signal's short name in this language."""
+        return self.words.of_signal(signal.name, "short", signal.short)
 
     def time(self, us: int) -> str:
         """A duration in the largest unit in which it is whole; seconds to a tenth."""
@@ -161,7 +165,7 @@ class Say:
         if band.wander is not None:
             said.append(self("wander", wander=show_difference(band.wander, signal.unit, self.system)))
         text = ", ".join(said)
-        return self("with", name=inside(signal.short), band=text) if named else text
+        return self("with", name=inside(self.name(signal)), band=text) if named else text
 
     def _ends(self, band: Band, signal: Signal) -> str:
         for value, word in signal.states:
@@ -179,4 +183,4 @@ class Say:
         signal = self.catalogue[limit.signal]
         low, high = show_band(limit.low, limit.high, signal.unit, self.system, step=signal.step)
         key, bound = ("never_over", high) if high is not None else ("never_under", low)
-        return self(key, name=inside(signal.short), bound=bound)
+        return self(key, name=inside(self.name(signal)), bound=bound)

@@ -191,7 +191,8 @@ def never_part(readout: Readout, words: Words, band: Band) -> str:
     first, _, rest = asked.partition(" ")
     if unit and rest and not rest.startswith(words("row.between", low="", high="").strip()):
         asked, unit = f"{first} {unit} {rest}", ""
-    return words("reason.never.part", name=inside(readout.signal.title), asked=f"{asked} {unit}".strip())
+    name = inside(words.of_signal(readout.signal.name, "title", readout.signal.title))
+    return words("reason.never.part", name=name, asked=f"{asked} {unit}".strip())
 
 
 def best_of(attempts: tuple[Attempt, ...]) -> int | None:

@@ -58,9 +58,10 @@ def _alarm(alarm: dict[str, Any], readouts: Readouts, words: Words) -> str:
     over = value is not None and value > bound
     edges = (None, bound) if over or value is None else (bound, None)
     bound_text = next((text for text in readout.bounds(*edges) if text is not None), "")
+    name = words.of_signal(readout.signal.name, "title", readout.signal.title)
     return words(
-        key, time=_clock(alarm["t_s"]), name=readout.signal.title, value=readout.value(value, *edges),
-        unit=readout.unit, bound=bound_text,
+        key, time=_clock(alarm["t_s"]), name=name, value=readout.value(value, *edges), unit=readout.unit,
+        bound=bound_text,
     )  # fmt: skip
 
 

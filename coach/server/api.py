@@ -16,8 +16,8 @@ from coach.server.car_api import CAR_ENDPOINTS
 from coach.server.endpoint import Call, Endpoint, Result
 from coach.server.joining_api import JOINING_ENDPOINTS
 from coach.server.keeping_api import KEEPING_ENDPOINTS
-from coach.server.live import live
 from coach.server.link_api import LINK_ENDPOINTS
+from coach.server.live import live
 from coach.server.planning import PLAN_ENDPOINTS
 from coach.server.reviewing import REVIEW_ENDPOINTS
 from coach.shown import METRIC, Units, units_named
@@ -110,7 +110,7 @@ def drive(call: Call) -> Result:
 
 def attempts(call: Call) -> Result:
     """The verdict."""
-    return call.services.verdict(call.path["id"])
+    return call.services.verdict(call.path["id"], _language(call))
 
 
 def lane(call: Call) -> Result:
@@ -121,7 +121,7 @@ def lane(call: Call) -> Result:
 
 def window(call: Call) -> Result:
     """The signals of an attempt."""
-    return _task(call, "window", capture=call.path["capture"], number=call.number())
+    return _task(call, "window", capture=call.path["capture"], number=call.number(), language=_language(call))
 
 
 def window_table(call: Call) -> Result:

@@ -83,7 +83,8 @@ def _signals(
     slow = [n for n, a in asked.items() if n in found and found[n] < a.least * a.rate_hz and a.need]
 
     def names(some: list[str]) -> str:
-        return ", ".join(dict.fromkeys(inside(catalogue[n].short) if n in catalogue else n for n in some))
+        known = {n: words.of_signal(n, "short", catalogue[n].short) for n in some if n in catalogue}
+        return ", ".join(dict.fromkeys(inside(known[n]) if n in known else n for n in some))
 
     def made(state: str, key: str, some: list[str]) -> dict[str, Any]:
         gone = len(set(missing) | set(unneeded))

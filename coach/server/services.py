@@ -28,8 +28,8 @@ from coach.plan.rates import asked_hz
 from coach.recipe import Recipe
 from coach.recording import Mark
 from coach.server.carlink import CarLink, GivenLink
-from coach.server.catalogues import known
 from coach.server.cars import Car, Cars, car_key, with_learned
+from coach.server.catalogues import known
 from coach.server.garage import Entry, Garage, ReadTable
 from coach.server.identity import before, identity_mark, with_identity
 from coach.server.models import StartDrive
@@ -270,14 +270,19 @@ class Services:
             "asked": len(captures), "qualified": sum(secured.get(c.id, 0) >= c.times for c in captures),
         }  # fmt: skip
 
-    def verdict(self, drive: str) -> str:
-        """The verdict on a drive as JSON text, kept once the drive is over. Raises NotFound, StoreError."""
+    def verdict(self, drive: str, language: str = "en") -> str:
+        """The verdict on a drive as JSON text; in English it is kept once the drive is over.
+
+        Raises:
+            NotFound, StoreError: there is none, or it cannot be read.
+        """
         row = self.store.drive(drive)
-        kept = self.store.verdict(drive) if row.phase == "ended" else None
+        keeps = row.phase == "ended" and language == "en"
+        kept = self.store.verdict(drive) if keeps else None
         if kept is not None:
             return kept
-        body: str = self.worker.submit("verdict", {"drive": drive}).result()
-        if row.phase == "ended":
+        body: str = self.worker.submit("verdict", {"drive": drive, "language": language}).result()
+        if keeps:
             self.store.put_verdict(drive, row.recipe_sha, row.rules, body)
         return body
 
@@ -326,7 +331,7 @@ def first_marks(recipe: Recipe, role: str | None, acknowledged: Iterable[str]) -
 
 
 def car_marks(car: Car, confirmed: int | None) -> tuple[Mark, ...]:
-    """What is known of the car, as it stands among a drive's marks; `confirmed` is the revision it was confirmed for."""
+    """What is known of the car as a drive's marks; `confirmed` is the revision that a person confirmed it for."""
     learned = () if car.dial is None else (Mark(0, "dial", None, car.dial.mark()),)
     return fact_marks(car.facts, confirmed if car.facts else None) + learned
 
