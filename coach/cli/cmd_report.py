@@ -91,4 +91,7 @@ def _bundled(path: Path) -> Subject:
         ids = ", ".join(d.id for d in opened.drives)
         raise BadInput(f"this bundle holds {len(opened.drives)} drives ({ids}); a report is on one", where=path.name)
     drive = opened.drives[0]
-    return given_subject(drive.recipe(), drive.recording(), drive.catalogue(), drive.vehicle(), name=drive.id)
+    return given_subject(
+        drive.recipe(), drive.recording(), drive.catalogue(), drive.vehicle(), name=drive.id, plan=drive.plan(),
+        identity=dict(drive.entry.identity),
+    )  # fmt: skip

@@ -164,7 +164,7 @@ def _collected(events: tuple[Event, ...]) -> dict[str, int]:
 
 def given_subject(
     recipe: Recipe, recording: Recording, catalogue: Catalogue, vehicle: Vehicle | None = None, *, name: str = "drive",
-    vehicle_name: str | None = None, **more: Any,
+    vehicle_name: str | None = None, plan: JudgePlan | None = None, **more: Any,
 ) -> Subject:  # fmt: skip
     """A subject from a table or a bundle: judged here and now.
 
@@ -175,9 +175,13 @@ def given_subject(
         vehicle: the car, where its file is there.
         name: what the drive is called.
         vehicle_name: what the car's file is called, where its label is missing.
+        plan: what it was judged by when it was recorded; made anew from the recipe if left out.
         more: further attributes of `Subject`, as `identity`, `note`, `typed`.
     """
-    plan, verdict = judge_against(recipe, recording, catalogue, vehicle)
+    if plan is None:
+        plan, verdict = judge_against(recipe, recording, catalogue, vehicle)
+    else:
+        verdict = judge_recording(plan, recording)
     return Subject(
         id=name, recipe=recipe, recording=recording, catalogue=catalogue, plan=plan, attempts=verdict.attempts,
         collected_us=_collected(verdict.events), alarms=verdict.alarms, notes=(*recording.notes, *verdict.notes),

@@ -8,6 +8,8 @@ import pytest
 from click.testing import CliRunner
 
 from coach.assets import traces_root
+from coach.bundle.make import make_bundle
+from coach.bundle.wanted import Wanted
 from coach.cli import main
 from coach.clock import Clock, HandClock
 from coach.drive.tasks import InPlace
@@ -106,6 +108,22 @@ def test_report_of_a_stored_drive_and_of_a_table(run, drives, tmp_path):
     for file in (stored, table):
         assert "Held 1:57, asked 1:30." in file.read_text(encoding="utf-8")
     assert "font-face" not in table.read_text(encoding="utf-8")
+
+
+def test_report_of_a_bundle(run, drives, folder, tmp_path):
+    """The same verdict and figures as from the store; a bundle of two drives is one sentence."""
+    made, two = tmp_path / "one.zip", tmp_path / "two.zip"
+    make_bundle(folder, [drives[1]], made, Wanted())
+    run("report", str(made), "-o", str(tmp_path / "bundle.html"))
+    run("report", drives[1], "-o", str(tmp_path / "stored.html"))
+    one, other = ((tmp_path / n).read_text(encoding="utf-8") for n in ("bundle.html", "stored.html"))
+    for words in ("Everything qualified", "Held 1:57, asked 1:30.", "Two attempts, the best swept in"):
+        assert words in one
+        assert words in other
+    make_bundle(folder, drives, two, Wanted())
+    assert "holds 2 drives" in run("report", str(two), "-o", str(tmp_path / "x.html"), status=2)
+    gone, ask, out = (str(p) for p in (tmp_path / "no.csv", TRACES / "demo-recipe.toml", tmp_path / "x.html"))
+    assert "there is no such file" in run("report", gone, "--recipe", ask, "-o", out, status=2)
 
 
 def test_what_cannot_be_reported_is_one_sentence(run, drives, tmp_path, folder):

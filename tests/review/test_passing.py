@@ -140,3 +140,18 @@ def test_deceleration_to_idle():
     assert found["decel_idle.least_speed"].value == pytest.approx(620, abs=15)
     unsettled = figures(decel(lambda t: np.interp(t, [10, 18, 40], [2500, 850, 3000])), "stop")
     assert "had not settled" in unsettled["decel_idle.undershoot"].why
+
+
+def test_too_few_samples_say_so():
+    """Two lambda samples after a tip-in; an engine speed that begins turning; too short to settle."""
+    few = tip(None, lambda_1=series(0.2, 30, const(1.0), start=1.3))
+    assert "too few samples" in figures(few, "tip")["tip_in.lambda_peak"].why
+    turning = begin(
+        engine_speed=series(10, 60, lambda t: np.interp(t, [0, 6.15, 6.5, 9, 60], [200, 200, 1500, 900, 900]))
+    )
+    assert "engine at rest" in figures(turning, "start")["start.crank_time"].why
+    short = begin(engine_speed=series(10, 12, lambda t: np.interp(t, [0, 5, 5.05, 6.15, 6.5], [0, 0, 200, 200, 900])))
+    asked = short.attempts["start"]
+    assert asked
+    if asked[0].end_us < 16_000_000:
+        assert "too short" in figures(short, "start")["start.flare"].why

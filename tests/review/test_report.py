@@ -14,11 +14,12 @@ from coach.catalogue import default_catalogue
 from coach.recipe import load_recipe
 from coach.recording import Mark
 from coach.review.report import html
+from coach.review.report.draw import _outline
 from coach.review.report.svg import Frame, area, n, padded, path, ticks
 from coach.review.subject import given_subject
 from coach.sources.table import read_table
 from coach.vehicle import load_vehicle
-from tests.review.made import const, hold, series, subject
+from tests.review.made import const, hold, series, subject, sweep
 
 ROOT = traces_root()
 
@@ -179,3 +180,26 @@ def test_it_fits_a_phone_and_paper(browser, good, tmp_path):
         pages = len(re.findall(rb"/Type\s*/Page[^s]", page.pdf(format=paper)))
         assert 5 <= pages <= 14
     context.close()
+
+
+def test_an_excursion_is_marked_and_commanded_values_are_dashed():
+    """What grace excused is drawn under the lane; a commanded value stands beside its measured one."""
+    dip = lambda t: np.where((t > 20) & (t < 20.8), 92.0, 80.0)  # noqa: E731 - shorter than a def
+    s = subject(hold("h", 30, 'road_speed = { min = "70 km/h", max = "90 km/h" }', 'grace = "1 s"'),
+                {"road_speed": series(4, 60, dip)})  # fmt: skip
+    assert 'class="out"' in html(s)
+    way = lambda t: np.interp(t, [5, 15], [1500, 4500])  # noqa: E731 - shorter than a def
+    text = html(subject(sweep("p", "engine_speed", "2000 rpm", "4000 rpm"), {
+        "engine_speed": series(10, 30, way), "throttle": series(10, 30, const(80)),
+        "commanded_throttle": series(10, 30, const(82)),
+    }, car=None))  # fmt: skip
+    assert 'class="th two"' in text
+    assert "dashed: throttle, commanded" in text
+    assert "car&#x27;s mass is not known" in text
+
+
+def test_wanted_cells_have_one_border():
+    """Around the whole of them, not around each."""
+    drawn = _outline([[True, True], [False, True]], 0, 10, 10)
+    assert drawn.count("M") == 8
+    assert _outline([[False]], 0, 10, 10) == ""

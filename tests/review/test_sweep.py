@@ -197,3 +197,36 @@ def test_naturally_aspirated_and_saturated():
     assert "At least this" in full["boost.boost_peak"].note
     low = figures(drive(manifold_pressure=series(10, 80, const(90))), "pull")
     assert "never rose above" in low["boost.boost_peak"].why
+
+
+def test_knock_where_it_was_recorded():
+    """Any signal that the car or recipe names so, with its range."""
+    found = figures(drive(knock_retard=series(10, 80, lambda t: np.where(two(t) > 4000, 3.0, 0.0))), "pull")
+    assert "0.00 to 3.00" in found["faults.knock"].note
+
+
+def test_signals_that_have_too_little_to_say():
+    """One intake sample, a pedal never floored, no pedal travel, no road speed, no ratios, nothing close together."""
+    once = figures(drive(intake_temp=series(1, 0, const(25), start=24)), "pull")["pull.intake_rise"]
+    assert "too few samples" in once.why
+    ask = sweep("pull", "engine_speed", "2000 rpm", "5000 rpm")
+    signals = {"engine_speed": series(10, 80, two), "throttle": series(10, 80, const(80))}
+    bare = subject(ask, {**signals, "pedal": series(10, 80, const(30))})
+    found = figures(bare, "pull")
+    assert "never at 90 %" in found["faults.throttle_closing"].why
+    assert "Road speed" in found["faults.slip"].why
+    assert "Road speed" in found["pull.distance"].why
+    nothing = figures(subject(ask, signals, car=None), "pull")
+    assert "pedal's travel is not known" in nothing["faults.throttle_closing"].why
+    road = figures(subject(ask, {**signals, "road_speed": series(2, 80, const(60))}, car=None), "pull")
+    assert "ratios are not known" in road["faults.slip"].why
+    still = figures(subject(ask, {**signals, "road_speed": series(2, 80, const(0))}), "pull")
+    assert "close together" in still["faults.slip"].why
+    assert "Rail pressure" in found["faults.rail_least"].why
+
+
+def test_slip_without_a_gear_asked_takes_the_nearest_ratio():
+    """Third gear by its ratio, 7 % over it."""
+    ask = sweep("pull", "engine_speed", "2000 rpm", "5000 rpm")
+    s = subject(ask, {"engine_speed": series(10, 80, two), "road_speed": series(10, 80, lambda t: two(t) / 40 / 1.07)})
+    assert figures(s, "pull")["faults.slip"].value == pytest.approx(6.3, abs=0.8)
