@@ -18,7 +18,7 @@ PATIENCE_US = 8 * US
 """How long a car may take to give enough."""
 
 
-class _Enough(Exception):  # noqa: N818 - no error: how a listener ends its source
+class _Enough(Exception):
     """The pedal was seen for long enough."""
 
 

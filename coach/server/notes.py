@@ -1,4 +1,4 @@
-"""The notes that people agree to before a drive: which a recipe's places call for, and that a real car needs them all."""
+"""The notes that people agree to before a drive: which a recipe's places call for; a real car needs them all."""
 
 from __future__ import annotations
 

@@ -147,7 +147,8 @@ class RecipeShelf:
         for limit in capture.limits:
             signal = self._catalogue[limit.signal]
             low, high = show_band(limit.low, limit.high, signal.unit, units, step=signal.step)
-            said.append(f"{high if high is not None else low} {inside(words.of_signal(signal.name, 'short', signal.short))}")
+            name = words.of_signal(signal.name, "short", signal.short)
+            said.append(f"{high if high is not None else low} {inside(name)}")
         return words("server.limits_or").join(said)
 
 
