@@ -190,3 +190,61 @@ def test_the_parsers_come_without_a_word() -> None:
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["False", "False", "False", "0"]
     assert done.stderr == ""
+
+
+@pytest.mark.parametrize(
+    ("lines", "number", "first"),
+    [
+        (["7E804410C1AF8", "7E80462F19058"], "6", FIRST),
+        (["7E80462F19058", "7E804410C1AF8"], "6", FIRST),
+        (["7E804410C1AF8", "7E80341055A"], "6", FIRST),
+        (["7E804410C1AF8", "7E8037F2231"], "6", FIRST),
+        (["7E804410C1AF8", "7E9037F2231"], "6", FIRST),
+        (["7E81010410C1AF80D50", "7E8210B604940440080", "7E822000573", "7E80341055A"], "6", FIRST),
+        (["7E804410C1AF8", "7E8101462F190585858", "7E82158585858585858", "7E82258585858585858"], "6", FIRST),
+        (["18DAF11004410C1AF8", "18DAF1100462F19058"], "7", ("18DAF110064100BE3FA813",)),
+        (["84F110410C1AF803", "83F11061808003"], "5", ("86F1104100BE3FA81303",)),
+    ],
+)  # fmt: skip
+def test_an_answer_beside_ours_to_a_question_that_was_not_ours_is_somebody_elses(
+    lines: list[str], number: str, first: tuple[str, ...]
+) -> None:
+    """Of another mode, of another parameter, a refusal of another's request, in one frame or several; on every bus."""
+    failure("other_tester", lines, first=first, number=number)
+
+
+def test_units_that_answer_one_question_each_and_damaged_lines_are_nobody_elses() -> None:
+    first = ("7E8064100BE3FA813", "7E906410088180001")
+    assert engine(["7E804410C1AF8", "7E904410C0004"], first=first) == bytes.fromhex("0C1AF8")
+    assert engine(["7E8037F0178", "7E804410C1AF8", "7E9037F0112"], first=first) == bytes.fromhex("0C1AF8")
+    failure("broken_frame", ["7E804410C1AF8", "7E80462F1905"])
+    failure("broken_frame", ["7E804410C1AF8", "7E8F462F19058"])
+
+
+def test_old_buses_send_codes_three_at_a_time_and_each_frame_counts() -> None:
+    first = ("86F1104100BE3FA81303",)
+    frames = Frames("5", first)
+    answers = frames.parse(["87F1104701710300030103", "87F11047C10000000000AA"], 0x07)
+    assert [a.data.hex() for a in answers] == ["47017103000301", "47c10000000000"]
+
+
+def test_a_unit_that_asked_for_time_and_was_not_waited_for_is_noticed() -> None:
+    first = ("7E8064100BE3FA813", "7E906410088180001")
+    frames = Frames("6", first)
+    frames.parse(["7E8037F0978", "7E907490601" + "2A04D0F6"], 0x09)
+    assert frames.late
+    frames.parse(["7E8037F0978", "7E8074906011791BC82"], 0x09)
+    assert not frames.late
+
+
+def test_headers_of_requests_are_those_of_the_car() -> None:
+    short, long, old = (
+        Frames("6", FIRST),
+        Frames("7", ("18DAF110064100BE3FA813",)),
+        Frames("5", ("86F1104100BE3FA81303",)),
+    )
+    assert [short.addressed(h) for h in ("7E0", "7E3", "18DA10F1")] == [0, 3, None]
+    assert [long.addressed(h) for h in ("7E0", "18DA18F1", "DA10F1")] == [None, 0x18, 0x10]
+    assert old.addressed("7E0") is None
+    assert (short.everybody, short.engine_header) == ("7DF", "7E0")
+    assert (long.everybody, long.engine_header) == ("DB33F1", "DA10F1")

@@ -153,8 +153,8 @@ CODE_OF = {
     "bus-busy": "bus_busy", "buffer-full": "buffer_full", "unable-to-connect": "unable_to_connect",
     "garbage": "garbage", "negative": "negative", "wrong-parameter": "wrong_parameter", "short-answer": "short",
     "short-frame": None, "foreign": "foreign", "other-tester": "other_tester", "noise": "garbage", "dropped": None,
-    "split": None, "only-pending": "pending", "no-prompt": "no_prompt", "silence": "silent", "late": "silent", "disconnect": "disconnected",
-    "reset": "adapter_reset", "pending": None,
+    "split": None, "only-pending": "pending", "no-prompt": "no_prompt", "silence": "silent", "late": "silent",
+    "disconnect": "disconnected", "reset": "adapter_reset", "pending": None,
 }  # fmt: skip
 """Fault to the reason that is named; None: more than one is right, or nothing goes wrong."""
 
@@ -306,7 +306,7 @@ def test_while_somebody_else_talks_nothing_is_asked_and_a_word_of_the_operator_e
 
 
 def test_a_car_that_somebody_else_talks_to_from_the_start_is_left_alone() -> None:
-    """Three first answers with a stranger's beside them: no new connection for five seconds, then ten; a word ends it."""
+    """Three first answers with a stranger's beside them: no connection for five seconds, then ten; a word ends it."""
     rig = Rig(table_car())
     found = car_of(rig)
     opened = rig.opened

@@ -6,10 +6,11 @@ the car.
 
 from coach.sources.adapter.car import Car, Identity, TableCar
 from coach.sources.adapter.control import ControlLine
-from coach.sources.adapter.driven import DrivenCar, RecordingCar, SimulatedCar
+from coach.sources.adapter.driven import DrivenCar, RecordingCar
 from coach.sources.adapter.encode import encode
 from coach.sources.adapter.faults import KINDS, Faults, parse_fault
 from coach.sources.adapter.server import AdapterServer
+from coach.sources.adapter.simulated import SimulatedCar
 
 __all__ = [
     "KINDS", "AdapterServer", "Car", "ControlLine", "DrivenCar", "Faults", "Identity", "RecordingCar", "SimulatedCar",

@@ -204,14 +204,15 @@ def _wake(talk: Talk) -> str:
 
 def _first_frames(talk: Talk, protocol: str | None) -> Frames:
     """The car's framing, from its first answer; asked again where somebody else may talk. Raises Failure, Stopped."""
-    for _ in range(SIGNS_MOST):
+    signs: list[Failure] = []
+    while len(signs) < SIGNS_MOST:
         try:
             return Frames(*_find_car(talk, protocol))
         except Failure as failure:
             if not is_sign(failure):
                 raise
-            sign = failure
-    raise Failure("occupied") from sign
+            signs.append(failure)
+    raise Failure("occupied") from signs[-1]
 
 
 def _find_car(talk: Talk, protocol: str | None) -> tuple[str, tuple[str, ...]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from bisect import bisect_right
 from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -113,7 +114,9 @@ class LinkSource:
         """The rate that each signal had over the last seconds before `now_us` of the drive."""
         since = max(0, now_us - RATE_WINDOW_US)
         span_s = max(now_us - since, 1) / US
-        return {name: sum(t > since for t in tuple(stamps)) / span_s for name, stamps in dict(self._stamps).items()}
+        # Copied first: the link's thread goes on adding to them.
+        kept = {name: tuple(stamps) for name, stamps in dict(self._stamps).items()}
+        return {name: (len(some) - bisect_right(some, since)) / span_s for name, some in kept.items()}
 
     def link_facts(self, now_us: int) -> Mapping[str, Any]:
         """For the page: how often each signal comes of what is asked, and whether asking has stopped."""
