@@ -51,10 +51,12 @@ class Holding:
                 return
             # Refused below, nobody has it in hand: neither the new device nor the old one acts before one confirms.
             refused = known and moving and action != ROLE
+            again = refused and self._device == NOBODY
             self._drive, self._device = drive.id, NOBODY if refused else caller.device
-        drive.mark(MARK, None, caller.name)
-        if known and action != ROLE:
-            drive.mark(ROLE, None, "")
+        if not again:
+            drive.mark(MARK, None, caller.name)
+            if known and action != ROLE:
+                drive.mark(ROLE, None, "")
         if refused:
             raise Conflict(
                 "another device has this drive in hand; confirm first that you are the passenger", where=action

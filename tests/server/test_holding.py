@@ -50,9 +50,10 @@ def test_another_device_at_standstill_takes_over_and_the_passenger_is_asked_agai
 
 def test_another_device_in_a_moving_car_confirms_first(holding, drive):
     """Until one of them does, neither acts: nobody knows who holds a phone."""
-    for who in (BEN, ANN, BEN, LAPTOP):
+    for who in (BEN, BEN, ANN, BEN, LAPTOP):
         with pytest.raises(Conflict, match="passenger"):
             holding.before(drive, who, "skip", moving=True)
+    assert drive.marks == [("device", "Ann's phone"), ("device", "Ben's phone"), ("role", "")]
     holding.before(drive, BEN, "role", moving=True)
     holding.before(drive, BEN, "skip", moving=True)
     assert ("role", "") in drive.marks

@@ -85,6 +85,7 @@ def test_two_clients_that_stop_in_the_middle_of_a_handshake_hold_up_nobody(door)
 def test_a_handshake_has_its_time(door, monkeypatch):
     """After that the client is left, without a word on the terminal, and its thread is free."""
     monkeypatch.setattr(tls, "HANDSHAKE_S", 0.05)
+    monkeypatch.setattr(door, "timeout", 60)
     waiting = [silent(door, b"\x16\x03\x01\x02\x00\x01\x00") for _ in range(6)]
     assert [one.recv(100) for one in waiting] == [b""] * 6
     assert door.client.ask("GET", "/")[0] == 200
