@@ -11,6 +11,8 @@ from coach.plan.resolve import CarDerivations
 from coach.recipe import Recipe
 from coach.recording import Note, Recording
 from coach.signals import Catalogue
+from coach.vehicle import Vehicle
+from coach.vehicle.slip import converter_slip
 
 
 def judge_against(
@@ -36,8 +38,24 @@ def judge_against(
     findings = check_plan(recipe, catalogue, vehicle, measured=measured)
     notes = [Note(f.code, str(replace(f, line=None))) for f in findings]
     notes += [] if people else unrecorded(recipe)
+    notes += _slipped(plan, recording, vehicle)
     verdict = judge_recording(plan, recording)
     return plan, replace(verdict, notes=(*notes, *verdict.notes))
+
+
+def _slipped(plan: JudgePlan, recording: Recording, vehicle: CarDerivations | None) -> list[Note]:
+    """An automatic's converter slip, where a gear is told in spite of it."""
+    if not isinstance(vehicle, Vehicle) or not any(way.name == "gear" for way in plan.derivations):
+        return []
+    slip = converter_slip(recording, vehicle)
+    if slip is None:
+        return []
+    most, share = slip
+    text = (
+        f"the torque converter slipped by up to {most * 100:.0f} %, noticeably in {share * 100:.0f} % of the time in "
+        "gear: up to 12 % counts as in gear"
+    )
+    return [Note("converter_slip", text, "gear")]
 
 
 def unrecorded(recipe: Recipe) -> list[Note]:

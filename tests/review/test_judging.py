@@ -50,3 +50,20 @@ def test_vehicle_hands_over_the_gear():
     assert [a.outcome.value for a in verdict.attempts["part-load"]] == ["secured"]
     _, without = judge_against(asked, driven, default_catalogue())
     assert "not_derived" in {n.code for n in without.notes}
+
+
+def test_converter_slip_is_marked():
+    """In an automatic, what counts as in gear in spite of slip is said, with how far; in a manual nothing is."""
+    from coach.vehicle import parse_vehicle
+
+    ratios = "[rpm_per_kmh]\n4 = 31\n5 = 23\n"
+    asked = recipe(TEXT.replace('coolant_temp = { min = "80 degC" }', "gear = 5", 1))
+    driven = drive(rpm=lambda t: 2000.0)
+    automatic = parse_vehicle(f'transmission = "automatic"\n{ratios}')
+    _, verdict = judge_against(asked, driven, default_catalogue(), automatic)
+    (note,) = [n for n in verdict.notes if n.code == "converter_slip"]
+    assert "up to 9 %" in note.text
+    assert [a.outcome.value for a in verdict.attempts["part-load"]] == ["secured"]
+    _, manual = judge_against(asked, driven, default_catalogue(), parse_vehicle(ratios))
+    assert "converter_slip" not in {n.code for n in manual.notes}
+    assert [a.outcome.value for a in manual.attempts["part-load"]] != ["secured"]

@@ -146,3 +146,23 @@ def test_negative_delay_is_refused():
     """Road speed is never ahead of the engine."""
     with pytest.raises(ValueError, match="negative"):
         GearDerivation(RATIOS, -1)
+
+
+@pytest.mark.parametrize(("slip", "share", "told"), [
+    (0.0, 0.05, 3), (0.0, 0.11, 0), (0.12, 0.11, 3), (0.12, -0.1, 0), (0.12, 0.2, 0), (0.5, 0.2, 0),
+])  # fmt: skip
+def test_a_converter_may_slip(slip, share, told):
+    """11 % ahead is in gear with a converter and in none with a clutch; behind or past the midpoint in none."""
+    t_us = np.arange(0, 60) * 100_000
+    kmh = np.full(60, 80.0)
+    recording = Recording({
+        "engine_speed": Series(t_us, kmh * 41.5 * (1 + share)), "road_speed": Series(t_us, kmh),
+    })  # fmt: skip
+    feeds = [
+        Feed(s.t_us, s.value, np.zeros(len(s), dtype=np.uint8), (name,), (s.t_us,))
+        for name, s in recording.series.items()
+    ]
+    result = GearDerivation({2: 55.0, 3: 41.5, 4: 31.0}, slip=slip).array(feeds, (2_000_000, 2_000_000))
+    assert set(result.value.tolist()) == ({told} if told else set())
+    with pytest.raises(ValueError, match="slip"):
+        GearDerivation(RATIOS, slip=-0.1)
