@@ -11,6 +11,7 @@ import shutil
 import tempfile
 import threading
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -72,6 +73,12 @@ def page(loads: int, seconds: float) -> Iterator[Figure]:
         loads: how often Drive is loaded from nothing.
         seconds: how long the stream is watched.
     """
+    # In a thread of its own: Playwright takes a thread's only loop, and whoever calls may have one already.
+    with ThreadPoolExecutor(1) as thread:
+        yield from thread.submit(lambda: list(_figures(loads, seconds))).result()
+
+
+def _figures(loads: int, seconds: float) -> Iterator[Figure]:
     browser = os.environ.get("COACH_BROWSER") or next(filter(None, map(shutil.which, BROWSERS)), None)
     try:
         from playwright.sync_api import sync_playwright

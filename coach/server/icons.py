@@ -46,7 +46,8 @@ def draw(side: int, scale: float) -> NDArray[np.uint8]:
     for where, colour in layers:
         fine[np.broadcast_to(where, fine.shape[:2])] = colour
     means = fine.reshape(side, FINE, side, FINE, 3).mean(axis=(1, 3))
-    return np.rint(means).astype(np.uint8)
+    pixels: NDArray[np.uint8] = np.rint(means).astype(np.uint8)
+    return pixels
 
 
 def png(pixels: NDArray[np.uint8]) -> bytes:
