@@ -342,3 +342,22 @@ def test_the_first_difference_of_two_tables():
     assert first_difference([b"a\nb\n"], [b"a\nc\n"]) == (2, "b", "c")
     assert first_difference([b"a\n"], [b"a\nb\n"]) == (2, "nothing", "b")
     assert first_difference([b"a\n"], [b"a\n" + b"x" * 3_000_000])[1:] == ("nothing", "x" * 119 + "…")
+
+
+@pytest.mark.parametrize("name", ["everything-qualifies", "limit-passed", "dropout"])
+def test_bundled_drives_are_the_same_verdict(tmp_path, name):
+    """Recorded drives with sweeps, limits, alarms and gaps, as the demo replays them."""
+    from coach.assets import traces_root
+    from coach.catalogue import default_catalogue
+    from coach.sources.table import read_table
+
+    root = traces_root()
+    recipe, vehicle = ((root / f).read_text("utf-8") for f in ("demo-recipe.toml", "demo-vehicle.toml"))
+    recording = read_table(root / f"{name}.csv", default_catalogue())
+    folder = tmp_path / "data"
+    one = store_drive(folder, recording, recipe=recipe, vehicle=vehicle, meta={"file": name}, people=False)
+    make_bundle(folder, [one], tmp_path / "b.zip")
+    result = check_bundle(tmp_path / "b.zip")
+    assert result["problems"] == []
+    assert [w["code"] for w in result["warnings"]] == ["unknown_key"]
+    assert result["same_verdict"]
