@@ -64,6 +64,14 @@ def test_a_wanted_cell_that_nobody_visited_is_named():
     assert {(x[c], y[r]) for r, row in enumerate(full["wanted"]) for c, on in enumerate(row) if on} == {(1500, 40)}
 
 
+def test_a_moment_in_a_wanted_cell_is_not_enough():
+    """Two samples, 0.4 s of the second that it takes; five of them are enough."""
+    for samples, empty in ((2, True), (6, False)):
+        load = series(5, 200, lambda t, n=samples: np.where((t > 50) & (t < 50 + n / 5 - 0.01), 45.0, 20.0))
+        made = coverage_json([drive(rpm=const(1700), calculated_load=load)])
+        assert bool(made["empty_wanted"]) is empty, samples
+
+
 def test_a_road_speed_in_a_gear_is_an_engine_speed():
     """72 to 88 km/h in fifth at 25 rpm a km/h are 1800 to 2200 rpm; what is left open is open."""
     ask = hold("fifth", 20, 'road_speed = { min = "72 km/h", max = "88 km/h" }\ngear = 5')

@@ -92,6 +92,9 @@ def test_a_difference_is_real_only_where_welch_says_so(a, b):
     if told.pvalue < 0.02 and min(len(a), len(b)) > 4:
         assert found.real
     assert found.value == pytest.approx(b.mean() - a.mean())
+    error = math.sqrt(a.var(ddof=1) / len(a) + b.var(ddof=1) / len(b))
+    wide = outside.t.ppf(0.975, max(1, math.floor(told.df + 1e-9))) * error
+    assert found.uncertainty == pytest.approx(wide, rel=1e-3)
 
 
 def test_one_repeat_never_makes_a_difference_real():
