@@ -7,23 +7,29 @@ from __future__ import annotations
 
 import pytest
 
+from tests.browser import faces
+
 BASE = {
     "alarm": "", "inside": False, "ahead": False, "link": "up", "phoneLost": False, "off": "", "outcome": "",
     "attempt": "", "sweep": False, "progress": 0, "left": None, "capture": "part-load", "code": "x", "speech": "",
     "speechId": 0, "unit": "", "weight": 6, "words": {"lost": "Lost the laptop.", "back": "Laptop is back."},
 }  # fmt: skip
 ALL = {"tones": True, "speech": "all", "vibrate": False, "units": "once"}
-RUN = """async ([steps, wishes, base]) => {
+RUN = """async ([steps, wishes, base, silent]) => {
   const { SoundPlan } = await import('/js/sound_plan.js');
   const plan = new SoundPlan(wishes);
   const out = [];
   const take = (t, commands) => commands.forEach((c) => out.push([t, c.do, c.name ?? c.text ?? '', c.db ?? 0]));
   plan.hear({ ...base, speechId: -1 }, 0);
   let at = 0;
+  let last = { ...base, speechId: -1 };
   for (const [t, change] of steps) {
-    for (; at < t; at += 50) take(at, plan.tick(at));
+    for (; at < t; at += 50) {
+      // As the server does: the same state again and again.
+      take(at, silent || at % 500 ? plan.tick(at) : plan.hear(last, at));
+    }
     if (change === 'ended') { plan.ended(); take(t, plan.tick(t)); }
-    else if (change) take(t, plan.hear({ ...base, ...change }, t));
+    else if (change) take(t, plan.hear((last = { ...base, ...change }), t));
     at = Math.max(at, t);
   }
   return out;
@@ -43,8 +49,8 @@ def blank(browser, _one_server):
 def plan(blank):
     """Feeds `(ms, what differs from a quiet drive)` or `(ms, "ended")`; gives `(ms, what, name, dB)`."""
 
-    def run(*steps, **wishes):
-        return [tuple(one) for one in blank.evaluate(RUN, [steps, ALL | wishes, BASE])]
+    def run(*steps, silent=False, **wishes):
+        return [tuple(one) for one in blank.evaluate(RUN, [steps, ALL | wishes, BASE, silent])]
 
     return run
 
@@ -161,6 +167,12 @@ def test_while_the_laptop_is_lost_nothing_is_repeated(plan):
     assert out == [(100, "limit_passed"), (1_150, "car_lost")]
 
 
+def test_what_nobody_confirms_any_more_is_not_repeated(plan):
+    """A page that hears no states (hidden, asleep) goes on for three seconds and no longer."""
+    ahead = {"ahead": True, "code": "limit_ahead", "weight": 2}
+    assert [t for t, _ in tones(plan((100, ahead), (9_000, None), silent=True))] == [100, 1_000, 1_900, 2_800]
+
+
 def test_utterances_are_4_s_apart_and_the_newest_waits(plan):
     """Of three that come at once after the first, the last one is said."""
 
@@ -229,3 +241,58 @@ def test_a_voice_that_never_ends_does_not_silence_the_next(plan):
     """Some browsers forget to say that an utterance ended: after 9 s it has."""
     out = said(plan((100, HOLD), (10_000, HOLD | SLOW), (12_000, HOLD | SLOW)))
     assert [text for _, text in out] == ["Good. Hold this speed.", "Slow down, three."]
+
+
+HEARD = """async (live) => {
+  const { heard } = await import('/js/sound_plan.js');
+  return heard(live, { lost: false, age_s: 0, back: '', told: false }, { lost: '', back: '' });
+}"""
+
+
+@pytest.mark.parametrize(
+    ("name", "expected"),
+    [
+        ("hold", {"off": "", "attempt": "d1 part-load 1", "left": 72, "progress": 0.6, "weight": 6, "sweep": False}),
+        ("steer", {"off": "high", "weight": 4}),
+        ("steer-low", {"off": "low", "weight": 4}),
+        ("gear", {"off": "", "attempt": ""}),
+        ("warn", {"ahead": True, "weight": 2, "sweep": True}),
+        ("limit", {"weight": 1, "inside": False}),
+        ("secured", {"outcome": "secured part-load", "weight": 5}),
+        ("lost-car", {"link": "lost", "weight": 3}),
+        ("done", {"outcome": "secured ", "weight": 5, "attempt": ""}),
+    ],
+)
+def test_a_live_state_is_heard_as_what_it_is(blank, name, expected):
+    """What the server sends, as the plan takes it."""
+    made = blank.evaluate(HEARD, faces.copy(name))
+    assert {key: made[key] for key in expected} == expected
+    assert bool(made["alarm"]) == (name == "limit")
+
+
+def test_the_first_words_of_another_drive_are_new_words(blank):
+    """Utterances are counted anew in each drive: the same number is not the same utterance."""
+    one, other = faces.copy("hold"), faces.copy("hold")
+    other["drive"]["id"] = "d2"
+    ids = {blank.evaluate(HEARD, live)["speechId"] for live in (one, other)}
+    assert len(ids) == 2
+
+
+def test_a_drive_that_is_over_says_nothing(blank):
+    over = faces.copy("limit")
+    over["drive"]["phase"] = "ended"
+    made = blank.evaluate(HEARD, over)
+    assert (made["alarm"], made["speech"], made["attempt"]) == ("", "", "")
+
+
+def test_an_alarm_drops_what_waited_to_be_said(plan):
+    """Also the words of a lost link, which would have come next."""
+    lost = {"link": "lost", "code": "lost_car", "weight": 3, "speech": "Lost the car.", "speechId": 7}
+    mute = lost | {"alarm": "a"}
+    assert said(plan((100, lost), (300, mute), (4_000, mute))) == []
+
+
+def test_of_equal_weight_the_second_waits(plan):
+    """Too high, and a moment later too low: one after the other, not over each other."""
+    low = SLOW | {"off": "low"}
+    assert tones(plan((100, SLOW), (300, low), (1_000, low))) == [(100, "too_high"), (650, "too_low")]

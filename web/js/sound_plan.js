@@ -9,6 +9,8 @@ const BREATH_MS = 150;
 const APART_MS = 4000;
 /** So long a tone of little weight may wait for speech or a weightier tone to end. */
 const PATIENCE_MS = 1000;
+/** States come ten times a second; after so long without one nothing is repeated. */
+const DEAF_MS = 3000;
 const DUCKED_DB = -12;
 const BAND_APART_MS = 5000;
 /** A voice that never says that it has ended is taken to have ended. */
@@ -37,7 +39,7 @@ const LONGEST_MS = 9000;
  * @property {string} capture
  * @property {string} code of the line
  * @property {string} speech
- * @property {number} speechId
+ * @property {string | number} speechId tells an utterance from the one before, also of another drive
  * @property {string} unit spoken after the words; empty: none
  * @property {number} weight of the words: a priority as tones have it
  *
@@ -64,7 +66,9 @@ export class SoundPlan {
     this.said = -Infinity;
     this.inBand = -Infinity;
     this.unitsOf = "";
+    /** @type {string | number} */
     this.heardId = -1;
+    this.heardAt = -Infinity;
     /** @type {Command[]} */
     this.out = [];
   }
@@ -78,6 +82,7 @@ export class SoundPlan {
   hear(now, t) {
     const was = this.before;
     this.before = now;
+    this.heardAt = t;
     if (was) this.#changes(was, now, t);
     else if (now.alarm) this.#play("limit_passed", t);
     if (!now.phoneLost && now.speech && now.speechId !== this.heardId) {
@@ -95,6 +100,8 @@ export class SoundPlan {
    * @returns {Command[]}
    */
   tick(t) {
+    // Nothing has been heard of the drive: what was true then may not be any more.
+    if (t - this.heardAt > DEAF_MS) this.repeats.clear();
     for (const [name, again] of [...this.repeats]) {
       if (t < again.next) continue;
       if (again.left < 1 || again.next >= again.until) this.repeats.delete(name);
@@ -246,10 +253,10 @@ export function heard({ face, alarm, link, lead, drive }, phone, words) {
     sweep: lead?.kind === "sweep",
     progress: lead?.lane?.progress ?? 0,
     left: clock && runs ? Number(clock[1]) * 60 + Number(clock[2]) : null,
-    capture: lead?.id ?? "",
+    capture: `${drive.id} ${lead?.id ?? ""}`,
     code: face.code,
     speech: over ? "" : (face.speech ?? ""),
-    speechId: face.speech_id ?? 0,
+    speechId: `${drive.id} ${face.speech_id ?? 0}`,
     unit: face.speech_unit ?? "",
     weight: weightOf(face),
   };
