@@ -8,7 +8,8 @@ import subprocess
 
 import pytest
 from cryptography import x509
-from cryptography.hazmat.primitives.serialization import Encoding
+from cryptography.hazmat.primitives.asymmetric import ed25519
+from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 from cryptography.x509.verification import PolicyBuilder, Store, VerificationError
 
 from coach.clock import US
@@ -166,7 +167,15 @@ def test_a_damaged_authority_is_said_and_left_alone(tmp_path, authority):
         authority.pem()[: authority.pem().index(b"-----BEGIN CERT")]
         + path.read_bytes()[path.read_bytes().index(b"-----BEGIN CERT") :]
     )
-    for damaged in (b"", b"rubbish", path.read_bytes()[:200], mixed):
+    other_kind = ed25519.Ed25519PrivateKey.generate()
+    other = other_kind.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
+    for damaged in (
+        b"",
+        b"rubbish",
+        path.read_bytes()[:200],
+        mixed,
+        other + path.read_bytes()[path.read_bytes().index(b"-----BEGIN CERT") :],
+    ):
         path.write_bytes(damaged)
         with pytest.raises(StoreError, match="trust anew"):
             ca.Certificates(tmp_path, "x", NOW)

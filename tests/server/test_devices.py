@@ -182,6 +182,12 @@ def test_a_damaged_database_is_a_sentence(tmp_path, clock):
         Devices(tmp_path, clock)
 
 
+def test_a_folder_in_place_of_the_database_is_a_sentence(tmp_path, clock):
+    (tmp_path / "joining" / "devices.db").mkdir(parents=True)
+    with pytest.raises(StoreError):
+        Devices(tmp_path, clock)
+
+
 def test_a_file_in_place_of_the_folder_is_a_sentence(tmp_path, clock):
     (tmp_path / "joining").write_text("x")
     with pytest.raises(StoreError):

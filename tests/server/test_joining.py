@@ -1,5 +1,6 @@
 """Joining through the app: pairing, wrong and replayed secrets, strangers, roles, removal, and what is never told."""
 
+import errno
 import logging
 import threading
 
@@ -512,6 +513,28 @@ def test_a_port_in_use_is_said_before_anything_is_begun(tmp_path, joining):
 
         with pytest.raises(Conflict, match="in use"):
             Joining.open(tmp_path / "x", HandClock(), Lan(bind="127.0.0.1", announcer=Quiet(), addresses=list, **taken))
+
+
+def test_a_door_that_cannot_be_opened_after_all_is_said(monkeypatch):
+    """The port was free a moment ago."""
+    from coach.errors import Conflict
+    from coach.server import joining as module
+
+    def refuse(_self):
+        raise OSError(errno.EADDRINUSE, "in use")
+
+    monkeypatch.setattr(module.LanServer, "prepare", refuse)
+    with pytest.raises(Conflict, match="in use"):
+        module.listen_lan("127.0.0.1", 0, 1)
+
+
+def test_a_door_that_is_opened_too_early_says_so(tmp_path):
+    """Bound before everything is begun, it answers with a sentence until then."""
+    joining = open_joining(tmp_path)
+    said = []
+    assert b"starting" in b"".join(joining.https.wsgi_app({}, lambda status, _: said.append(status)))
+    assert said == ["503 Service Unavailable"]
+    joining.close()
 
 
 def test_the_door_is_written_by_the_server_only():
