@@ -16,8 +16,10 @@ from coach.words import Words
 US = 1_000_000
 
 
-def _heads(names: list[tuple[str, str]]) -> str:
-    return "<thead><tr>" + "".join(f'<th scope="col"{css}>{escape(n)}</th>' for n, css in names) + "</tr></thead>"
+def _heads(names: list[str]) -> str:
+    """The head of a table; a column whose cells are names by themselves has none."""
+    cells = (f'<th scope="col">{escape(n)}</th>' if n else "<td></td>" for n in names)
+    return f"<thead><tr>{''.join(cells)}</tr></thead>"
 
 
 def figures_table(w: Window, group: Group, rates: Mapping[str, Mapping[str, Any]]) -> str:
@@ -36,20 +38,19 @@ def figures_table(w: Window, group: Group, rates: Mapping[str, Mapping[str, Any]
         rate = f"<td>{escape(rates[f['id']]['text'])}</td>" if f["id"] in rates else "<td></td>" if any_rate else ""
         spread = escape(f["spread_text"].partition(" ")[0])
         rows.append(f"<tr>{head}<td><b>{escape(number)}</b> {escape(unit)}</td><td>{spread}</td>{rate}</tr>")
-    names = [(group.title, ""), (words("review.report.mean" if any_rate else "review.report.value"), ""),
-             (words("review.report.spread"), "")]  # fmt: skip
+    names = ["", words("review.report.mean" if any_rate else "review.report.value"), words("review.report.spread")]
     if any_rate:
-        names.append((words("review.report.rate"), ""))
+        names.append(words("review.report.rate"))
     note = f"<small>{escape(group.note)}</small>" if group.note else ""
     caption = f"<caption>{escape(group.title)}{note}</caption>"
-    heads = _heads([("", ""), *names[1:]])
+    heads = _heads(names)
     return f'<table class="figures">{caption}{heads}<tbody>{"".join(rows)}</tbody></table>'
 
 
 def table(made: Table, units: Units) -> str:
     """A table of a summary."""
     t = table_json(made, units)
-    heads = _heads([(f"{c['name']} {c['unit']}".strip(), "") for c in t["columns"]])
+    heads = _heads([f"{c['name']} {c['unit']}".strip() for c in t["columns"]])
     rows = "".join(
         "<tr>" + "".join(f"<td>{_cell(v, c, units)}</td>" for v, c in zip(row, made.columns, strict=True)) + "</tr>"
         for row in made.rows
@@ -97,7 +98,7 @@ def power_table(words: Words, made: dict[str, Any]) -> str:
             f'<tr><th scope="row">{escape(c["name"])}{note}</th><td>{c["factor"]:.4f}{span}</td>'
             f"<td>{c['uncorrected_kw']:.1f} kW</td><td>{c['peak_kw']:.1f} kW</td></tr>"
         )
-    heads = _heads([(words(f"review.report.{k}"), "") for k in ("standard", "factor", "uncorrected", "corrected")])
+    heads = _heads([words(f"review.report.{k}") for k in ("standard", "factor", "uncorrected", "corrected")])
     return f'<table class="figures">{heads}<tbody>{"".join(rows)}</tbody></table>'
 
 
@@ -113,5 +114,5 @@ def health_table(words: Words, made: dict[str, Any]) -> str:
             f"<td>{s['max_gap_s']:.2f} s</td></tr>"
         )
     keys = ("review.report.signals", "review.report.rate_hz", None, "review.report.gap")
-    heads = _heads([("" if k is None else words(k), "") for k in keys])
+    heads = _heads(["" if k is None else words(k) for k in keys])
     return f'<table class="figures long">{heads}<tbody>{"".join(rows)}</tbody></table>'
