@@ -260,3 +260,17 @@ def test_what_is_known_and_what_is_missing():
     car = Vehicle(label="x", hybrid=True, transmission="CVT", mass_kg=1400)
     assert not {"start_stop", "ratios", "mass_kg"} & set(missing_of(car))
     assert known_of(car) == {"label": "x", "transmission": "CVT", "hybrid": "yes", "mass": "1400 kg"}
+
+
+def test_whole_kmh_at_a_crawl_is_no_slip():
+    """At 10 to 16 km/h half a km/h is up to 5 % of the ratio: what the reading hides is no slipping clutch."""
+    t = np.arange(0, 400, 0.2)
+    kmh = 13 + 3 * np.sin(t * 0.25)
+    t_us = np.round(t * 1e6).astype(np.int64)
+    crawl = Recording({
+        "engine_speed": Series(t_us, np.round(kmh * 110)),
+        "road_speed": Series(t_us[::5], np.floor(kmh[::5])),
+    })  # fmt: skip
+    learned = learn_car([crawl], Vehicle(ratios={1: 114.0, 2: 60.0}))
+    assert [g.number for g in learned.gears] == [1]
+    assert "slipping" not in codes(learned)
