@@ -17,8 +17,8 @@ from coach.units import parse_duration_us, parse_quantity
 from coach.vehicle.dial import Dial
 from coach.vehicle.model import Vehicle, rpm_per_kmh
 from coach.vehicle.road import road_load, wheel_power
-from coach.vehicle.signals import resolve_signals, signals_error
 from coach.vehicle.shape import DialPart, Tyre, UnitsPart, VehicleFile
+from coach.vehicle.signals import resolve_signals, signals_error
 from coach.vehicle.tyre import KG, METRES, circumference_m, plain_quantity
 
 MAX_BYTES = 256_000

@@ -205,7 +205,9 @@ def _given(clusters: Sequence[Cluster], numbers: Sequence[int]) -> list[int]:
     if not numbers:
         return []
     if len(numbers) != len(clusters):
-        raise BadInput(f"{len(clusters)} clusters were found, and the gears of {len(numbers)} were given", where="gears")
+        raise BadInput(
+            f"{len(clusters)} clusters were found, and the gears of {len(numbers)} were given", where="gears"
+        )
     if any(b <= a for a, b in pairwise(numbers)) or not all(1 <= n <= 12 for n in numbers):
         raise BadInput("gear numbers rise from the lowest gear, 1 to 12", where="gears")
     return list(numbers)
