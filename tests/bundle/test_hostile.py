@@ -316,6 +316,8 @@ def test_a_plan_that_names_code_is_refused(forge, own, tmp_path, kind):
 
     result = check_bundle(forge(change, key=tmp_path))
     assert [p["code"] for p in result["problems"]] == ["unreadable"]
+    said = "cannot be read" if kind == "coach.core.judge:Judge" else "none of the judge's"
+    assert said in result["problems"][0]["message"]
 
 
 @pytest.mark.parametrize(
