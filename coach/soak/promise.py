@@ -16,6 +16,7 @@ from coach.drive.recovery import recover
 from coach.drive.tasks import InPlace
 from coach.errors import CoachError
 from coach.recording import Recording
+from coach.soak.disk import unsynced
 from coach.store import Store
 from coach.store.planjson import load_plan
 
@@ -61,7 +62,7 @@ def reopen(
     """
     found = Found()
     try:
-        with Store(folder, HandClock()) as store:
+        with unsynced(), Store(folder, HandClock()) as store:
             _look(store, told, found, source, set(known))
     except CoachError as error:
         found.broken.append(f"the folder does not open: {error}")

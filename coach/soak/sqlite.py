@@ -1,6 +1,6 @@
 """Stands between SQLite and the files it writes, in this process: every write and every sync can be seen, or refused.
 
-SQLite's own functions do the work; three of them are called by way of this module. Works where Python's `sqlite3`
+SQLite's own functions do the work, but for the sync, which only the watcher hears of. Works where Python's `sqlite3`
 lets its library be reached, which `there` says.
 """
 
@@ -108,7 +108,7 @@ class _Layer:
 
     def _led(self, methods: int) -> Any:
         words = (c_void_p * METHOD_WORDS).from_buffer_copy(ctypes.string_at(methods, METHOD_WORDS * WORD))
-        write, cut, sync = _Write(words[WRITE] or 0), _Truncate(words[TRUNCATE] or 0), _Sync(words[SYNC] or 0)
+        write, cut = _Write(words[WRITE] or 0), _Truncate(words[TRUNCATE] or 0)
 
         def led_write(file: int, data: int, size: int, offset: int) -> int:
             refused = self._watcher.wrote(self._paths[file], offset, ctypes.string_at(data, size))
@@ -117,8 +117,9 @@ class _Layer:
         def led_cut(file: int, size: int) -> int:
             return self._watcher.cut(self._paths[file], size) or int(cut(file, size))
 
-        def led_sync(file: int, flags: int) -> int:
-            answer = self._watcher.syncing(self._paths[file]) or int(sync(file, flags))
+        def led_sync(file: int, _flags: int) -> int:
+            # Nothing is really synced: what counts as durable is the watcher's affair, and a real disk is slow.
+            answer = self._watcher.syncing(self._paths[file])
             if answer == OK:
                 # With a log that was made new the folder is synced: unixSync in SQLite's own os_unix.c.
                 self._watcher.synced(self._paths[file], folder=file in self._new)

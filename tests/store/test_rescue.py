@@ -2,6 +2,7 @@
 
 import random
 import threading
+from functools import cache
 from hashlib import sha256
 
 import pytest
@@ -19,6 +20,11 @@ from coach.store.rescue import rescue, rescue_to
 
 SECONDS = 120.0
 PAGE = 4096
+
+
+@cache
+def whole_drive():
+    return recording(SECONDS)
 
 
 @pytest.fixture(scope="module")
@@ -71,7 +77,7 @@ def test_a_sound_database_comes_out_whole(sound, tmp_path):
 def test_a_page_in_the_middle_costs_what_stood_in_it(sound, damaged, tmp_path):
     """Everything else is there, sample for sample, and the hole is said with its time."""
     source, _ = sound
-    whole = recording(SECONDS).series["road_speed"]
+    whole = whole_drive().series["road_speed"]
     hit = 0
     for page in range(pages(source) // 3, pages(source) // 3 + 4):
         folder = damaged(page)
@@ -109,7 +115,7 @@ def test_whatever_is_overwritten_nothing_is_made_up(sound, damaged, seed):
     source, _ = sound
     chance = random.Random(seed)
     folder = damaged(*chance.sample(range(pages(source)), 5), fill=bytes([chance.randrange(256)]))
-    whole = recording(SECONDS)
+    whole = whole_drive()
     try:
         found = rescue(folder)
     except StoreError as error:
