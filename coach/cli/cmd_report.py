@@ -85,13 +85,19 @@ def _bundled(path: Path) -> Subject:
     from coach.bundle.opening import open_bundle
     from coach.errors import BadInput
     from coach.review.subject import given_subject
+    from coach.review.weather import Weather
 
     opened = open_bundle(path)
     if len(opened.drives) != 1:
         ids = ", ".join(d.id for d in opened.drives)
         raise BadInput(f"this bundle holds {len(opened.drives)} drives ({ids}); a report is on one", where=path.name)
     drive = opened.drives[0]
+    said = drive.entry.facts
+    air = {
+        k: said[k] for k in ("pressure_kpa", "temperature_c", "humidity_pct") if isinstance(said.get(k), int | float)
+    }
     return given_subject(
         drive.recipe(), drive.recording(), drive.catalogue(), drive.vehicle(), name=drive.id, plan=drive.plan(),
-        identity=dict(drive.entry.identity),
+        identity=dict(drive.entry.identity), label=str(said.get("name", "")), note=str(said.get("note", "")),
+        typed=Weather(**air),
     )  # fmt: skip

@@ -113,11 +113,14 @@ def test_report_of_a_stored_drive_and_of_a_table(run, drives, tmp_path):
 def test_report_of_a_bundle(run, drives, folder, tmp_path):
     """The same verdict and figures as from the store; a bundle of two drives is one sentence."""
     made, two = tmp_path / "one.zip", tmp_path / "two.zip"
+    run("drives", "note", drives[1], "Headwind")
+    run("drives", "weather", drives[1], "--pressure", "97.5", "--temperature", "11")
     make_bundle(folder, [drives[1]], made, Wanted())
     run("report", str(made), "-o", str(tmp_path / "bundle.html"))
     run("report", drives[1], "-o", str(tmp_path / "stored.html"))
     one, other = ((tmp_path / n).read_text(encoding="utf-8") for n in ("bundle.html", "stored.html"))
-    for words in ("Everything qualified", "Held 1:57, asked 1:30.", "Two attempts, the best swept in"):
+    for words in ("Everything qualified", "Held 1:57, asked 1:30.", "Two attempts, the best swept in", "Headwind",
+                  "97.5 kPa, 11 °C"):  # fmt: skip
         assert words in one
         assert words in other
     make_bundle(folder, drives, two, Wanted())
