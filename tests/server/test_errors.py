@@ -52,8 +52,13 @@ def test_every_endpoint_has_the_one_shape_for_every_error(client, endpoint):
         assert "strange" not in known
         check_shape(client.get(path, query_string={"strange": "1"}), 400)
         return
-    check_shape(client.post(path, headers={"Origin": "https://evil.example"}), 403)
+    check_shape(client.open(path, method=endpoint.method, headers={"Origin": "https://evil.example"}), 403)
+    if endpoint.takes is None and not endpoint.takes_text:
+        return
     check_shape(client.post(path, data=b"x", headers={"Content-Type": "text/plain"}), 415)
+    if endpoint.streamed:
+        # It reads the body by itself, a piece at a time: its own tests say what it makes of one.
+        return
     large = b" " * (endpoint.most_bytes + 1)
     error = check_shape(client.post(path, data=large, headers=JSON), 413)
     assert str(endpoint.most_bytes) in error["message"]
