@@ -17,7 +17,13 @@ LEAST_POINTS, MOST_POINTS = 10, 20_000
 
 
 def _task(call: Call, task: str, **ask: Any) -> str:
-    text: str = call.services.worker.submit(task, {"drive": call.path.get("id"), **ask}).result()
+    return _ask(call, task, {"drive": call.path.get("id"), **ask})
+
+
+def _ask(call: Call, task: str, ask: dict[str, Any]) -> str:
+    """Done by the worker for reviews where there is one, beside the one that saves windows."""
+    worker = call.services.reviewer or call.services.worker
+    text: str = worker.submit(task, ask).result()
     return text
 
 
@@ -86,8 +92,7 @@ def power(call: Call) -> Result:
 def compare(call: Call) -> Result:
     """Two drives."""
     q = call.query
-    text: str = call.services.worker.submit("compare", {"drive": q.a, "b": q.b, "capture": q.capture}).result()
-    return text
+    return _ask(call, "compare", {"drive": q.a, "b": q.b, "capture": q.capture})
 
 
 def report(call: Call) -> Result:

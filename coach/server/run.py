@@ -98,6 +98,8 @@ def serve(
             if joining is not None:
                 undo.callback(joining.close)
             services = Services.make(store, ChildWorker(folder), clock, read_table_in_child, given)
+            # A review may take seconds: it must not stand in the way of a window that waits to be saved.
+            services.reviewer = ChildWorker(folder)
             undo.pop_all()
         address = f"http://{_named(host)}:{server.bind_addr[1]}/"
         _run(server, services, stop, address, demo, joining, on_ready, on_lan, open_browser)

@@ -72,6 +72,7 @@ class Services:
 
     Attributes:
         boot: changes with each start of the server; part of every event's id.
+        reviewer: does what a review asks, beside the worker that saves windows; None: that one does both.
     """
 
     store: Store
@@ -83,6 +84,7 @@ class Services:
     ring: Ring = field(default_factory=Ring)
     boot: str = field(default_factory=lambda: secrets.token_hex(4))
     current: Drive | None = None
+    reviewer: Worker | None = None
     cars: Cars = field(init=False)
     streams: BoundedSemaphore = field(default_factory=lambda: BoundedSemaphore(MOST_STREAMS))
     _lock: Lock = field(default_factory=Lock)
@@ -307,6 +309,8 @@ class Services:
         self.ring.close()
         self.garage.close()
         self.worker.close(0.3)
+        if self.reviewer is not None:
+            self.reviewer.close(0.3)
         self.store.close()
 
 

@@ -6,6 +6,7 @@ import json
 
 import pytest
 
+from coach.drive.tasks import InPlace
 from coach.server.review_models import Compared, Coverage, Health, Log, Over, Power, Review, Summary, Traces
 from tests.server.conftest import ORIGIN
 
@@ -48,6 +49,29 @@ def test_everything_that_a_review_shows(made, ask):
     power = Power.model_validate(ask(f"{base}/power/roll-on/0?mass_kg=1460&road_load=165,0.6,0.034"))
     assert power.peak is not None
     Compared.model_validate(ask(f"/api/compare?a={made}&b={made}&capture=roll-on"))
+
+
+def test_a_review_is_made_beside_the_worker_that_saves_windows(made, client, services):
+    """With a worker of its own the other one is not asked, and it is closed with the server."""
+
+    class Other(InPlace):
+        asked, closed = 0, False
+
+        def submit(self, task, ask):
+            Other.asked += 1
+            return super().submit(task, ask)
+
+        def close(self, seconds=1.0):
+            Other.closed = True
+
+    services.reviewer = Other(services.store.folder)
+    services.worker = None
+    for path in (f"/api/drives/{made}/review", f"/api/compare?a={made}&b={made}&capture=roll-on"):
+        assert client.get(path).status_code == 200
+    assert Other.asked == 2
+    services.worker = InPlace(services.store.folder)
+    services.close()
+    assert Other.closed
 
 
 def test_the_sentences_of_the_verdict_and_of_the_review_agree(made, ask):
