@@ -99,6 +99,7 @@ async function show() {
     const [draw] = await Promise.all([screen(), car ? null : style("css/pages.css"), car ? null : needWords("parked")]);
     drawn = await draw(way);
   } catch (error) {
+    const { failed } = await import("./screens/failed.js");
     drawn = await failed(error, way);
   }
   if (mine !== turn) return;
@@ -111,21 +112,6 @@ async function show() {
   if (heading?.hasAttribute("tabindex")) heading.focus({ preventScroll: true });
 }
 
-/**
- * The screen in place of one that cannot be drawn: what is kept on this phone, or why not.
- * @param {unknown} error
- * @param {Way} way
- */
-async function failed(error, way) {
-  if (error instanceof Refused && error.code === "unreachable") {
-    const drawn = await offline().then((draw) => draw(way)).catch(() => null);
-    if (drawn) return drawn;
-  }
-  const [{ problem }] = await Promise.all([import("./parts/page.js"), needWords("parked").catch(() => undefined)]);
-  return h("main", { class: "page" }, h("h1", { class: "title", tabindex: -1 }, t("page.failed")), problem(error instanceof Refused ? error : new Refused("page", String(error))),
-    h("div", { class: "grow" }), h("div", { class: "acts" }, h("a", { class: "act main wide", href: "#/" }, t("page.home"))));
-}
-
 async function begin() {
   await needWords("car");
   const [state] = await Promise.all([firstState().catch(remember), mayAct()]);
@@ -135,7 +121,7 @@ async function begin() {
   if (going && !location.hash.replace(/^#\/?/, "")) location.replace("#/drive");
   addEventListener("hashchange", show);
   await show();
-  (await import("./offline.js")).start(warm);
+  (await import("./offline.js")).start([...Object.values(SCREENS), offline], style);
 }
 
 /** Learns what this device may do: one that watches only is shown nothing to press that would be refused. */
@@ -152,14 +138,6 @@ async function mayAct() {
 async function remember(error) {
   if (error instanceof Refused && error.code === "unreachable") (await import("./offline.js")).remember();
   return null;
-}
-
-/** Loads all that a screen may ask for, where no worker keeps it for the time without a server. */
-function warm() {
-  const sheets = ["css/pages.css", "css/review.css", "css/kept.css"];
-  const words = ["parked", "offline"];
-  const all = [...Object.values(SCREENS), offline].map((load) => load());
-  void Promise.allSettled([...all, ...sheets.map(style), ...words.map(needWords), import("./parts/reach.js"), import("./parts/plots.js")]);
 }
 
 begin().catch(() => {

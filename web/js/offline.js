@@ -5,6 +5,7 @@ import { get } from "./api.js";
 import { keepDrive, persist } from "./kept.js";
 import { isDriving, isLeader, lastId, lost, onEvent } from "./live.js";
 import { follow, known, learn } from "./store.js";
+import { needWords } from "./words.js";
 
 const LAST = "last";
 const NOTE_MS = 5000;
@@ -16,12 +17,27 @@ const NEWEST = 3;
 const OFFERED_MS = [0, 1500, 5000];
 const OVER = new Set(["ended", "secured"]);
 
-/** @param {() => void} warm loads everything that the page may need later, where nothing keeps it */
-export function start(warm) {
+/**
+ * @param {(() => Promise<unknown>)[]} screens how each screen is loaded
+ * @param {(href: string) => Promise<void>} style
+ */
+export function start(screens, style) {
   if ("serviceWorker" in navigator) worker().catch(() => undefined);
-  else warm();
+  else warm(screens, style);
   keepAsItHappens();
   noteTheLast();
+}
+
+/**
+ * Loads all that a screen may ask for, where no worker keeps it for the time without a server.
+ * @param {(() => Promise<unknown>)[]} screens
+ * @param {(href: string) => Promise<void>} style
+ */
+function warm(screens, style) {
+  const sheets = ["css/pages.css", "css/review.css", "css/kept.css"].map(style);
+  const words = ["parked", "offline"].map(needWords);
+  const parts = [import("./parts/reach.js"), import("./parts/plots.js"), import("./screens/failed.js")];
+  void Promise.allSettled([...screens.map((load) => load()), ...sheets, ...words, ...parts]);
 }
 
 // --- the worker

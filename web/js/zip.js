@@ -36,8 +36,10 @@ function packed(...fields) {
  * @returns {Promise<Blob>}
  */
 export async function zip(files) {
-  /** @type {Uint8Array[]} */
-  const [bodies, directory] = [[], []];
+  /** @type {Uint8Array<ArrayBuffer>[]} */
+  const bodies = [];
+  /** @type {Uint8Array<ArrayBuffer>[]} */
+  const directory = [];
   let at = 0;
   for (const file of files) {
     const name = new TextEncoder().encode(file.name);
