@@ -203,6 +203,26 @@ def test_one_identifier_may_carry_several_signals() -> None:
     assert one.heard.count("22203C") < 40
 
 
+@pytest.mark.parametrize("number", [1, 2, 3, 4, 5, 9])
+@pytest.mark.parametrize("fault", ["disconnect", "other-tester"])
+def test_a_connection_that_ends_or_is_not_ours_alone_ends_the_look_wherever_it_is(number: int, fault: str) -> None:
+    """While lengths are learned, headers tried, round trips measured."""
+    one = rig()
+    session = one.session()
+    real, count = one.adapter.hear, [0]
+
+    def hear(text: str, since_us: int) -> object:
+        count[0] += text.startswith("22") or one.adapter.settings.header == "7E0"
+        if count[0] >= number and text[:2] in {"01", "22"}:
+            one.faults.now(fault, 1)
+        return real(text, since_us)
+
+    one.adapter.hear = hear  # type: ignore[method-assign,assignment]
+    with pytest.raises(Failure) as caught:
+        discover(session, catalogue())
+    assert caught.value.code == {"disconnect": "disconnected", "other-tester": "occupied"}[fault]
+
+
 def test_a_stored_signal_reads_its_formula() -> None:
     reading = Identified(0x1234, "7E0", 2, "u16(0) / 4", 0.5, -1.0)
     assert reading.decode(bytes.fromhex("0010")) == 1.0

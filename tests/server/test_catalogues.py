@@ -41,8 +41,8 @@ format = 1
 title = "Steady, without knock"
 revision = 1
 [record]
-road_speed = "8 Hz"
-knock_retard = "8 Hz"
+road_speed = "2 Hz"
+knock_retard = "2 Hz"
 [[capture]]
 id = "steady"
 title = "Steady"
@@ -56,8 +56,8 @@ format = 1
 title = "Steady pressure"
 revision = 1
 [record]
-road_speed = "8 Hz"
-manifold_pressure = "8 Hz"
+road_speed = "2 Hz"
+manifold_pressure = "2 Hz"
 [[capture]]
 id = "steady"
 title = "Steady"

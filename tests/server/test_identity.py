@@ -114,5 +114,5 @@ def test_ready_says_what_each_signal_and_sweep_gets(rig, wait_for):
     rates = {r["signal"]: r for r in marks["signals"]["rates"]}
     assert rates["engine_speed"]["offered"]
     assert rates["engine_speed"]["expected_hz"] > 0
-    assert rates["engine_speed"]["enough"]
+    assert set(rates["engine_speed"]) == {"signal", "name", "asked_hz", "expected_hz", "offered", "enough"}
     assert [s["capture"] for s in marks["signals"]["sweeps"]] == ["roll-on"]
