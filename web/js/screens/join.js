@@ -84,7 +84,7 @@ export async function join(way) {
     h("details", {}, h("summary", {}, t("join.first")), h("p", {}, t("join.first_text")), h("p", { class: "print" }, now.help),
       h("p", {}, t("join.fingerprint")), h("p", { class: "print" }, now.fingerprint)));
   const main = h("main", { class: "page inviting" }, back, title(t("join.title")), h("p", { class: "under" }, t("join.under")),
-    h("div", { class: "two" }, h("div", {}, choose, warning, asides), h("div", {}, picture, state, typed)), h("div", { class: "grow" }), acts);
+    h("div", { class: "two" }, h("div", { class: "show" }, picture, state, typed), h("div", {}, choose, warning, asides)), h("div", { class: "grow" }), acts);
   await draw();
   warn(now);
   setTimeout(look, LOOK_MS);
