@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from coach.errors import NotFound
 from coach.recording import US, Series
+from coach.review.bins import BIN_RPM, binned_signals, bins_of
 from coach.review.figures import Column, Figure, Table, converted, shown, table_json, written
 from coach.review.kinds import Kind, kind_of
 from coach.review.power import Estimate, caveat, corrections_json, power_of, speed_of, weather_json
@@ -20,7 +21,6 @@ from coach.review.spans import fastest_span
 from coach.review.stats import Difference, difference
 from coach.review.subject import Subject
 from coach.review.summary import READ
-from coach.review.sweep import BIN_RPM, binned_signals, bins_of
 from coach.review.thinning import thin
 from coach.review.window import Window, plain_figures
 

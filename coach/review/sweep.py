@@ -7,13 +7,13 @@ from numpy.typing import NDArray
 
 from coach.core.events import Attempt
 from coach.recording import US, Series
-from coach.review.figures import Column, Figure, Group, Maker, Table, shown
+from coach.review.bins import BIN_RPM, beside, bins_of, by_speed
+from coach.review.figures import Figure, Group, Maker, shown
 from coach.review.smooth import held_at, longest_gap_us, readable, value_at
 from coach.review.spans import distance_m
 from coach.review.stats import moments
-from coach.review.window import Window, binned
+from coach.review.window import Window
 
-BIN_RPM = 250.0
 ONSET_SHARE = 0.9
 TIMING_UNDER_DEG = 3.0
 THROTTLE_POINTS = 10.0
@@ -21,15 +21,6 @@ FULL_PEDAL = 90.0
 SLIP_SHARE = 0.05
 LAST_S = 1.0
 
-MEASURED_BESIDE = (
-    ("lambda", "commanded_lambda"), ("manifold_pressure", "manifold_pressure_commanded"),
-    ("throttle", "commanded_throttle"), ("rail_pressure", "rail_pressure_commanded"),
-)  # fmt: skip
-BINNED = (
-    "lambda", "commanded_lambda", "lambda_5", "timing_advance", "gauge_boost", "manifold_pressure",
-    "manifold_pressure_commanded", "pedal_travel", "throttle", "commanded_throttle", "mass_airflow", "absolute_load",
-    "rail_pressure", "rail_pressure_commanded", "intake_temp", "charge_air_temp", "exhaust_temp", "module_voltage",
-)  # fmt: skip
 Floats = NDArray[np.float64]
 
 
@@ -41,62 +32,13 @@ def sweep(w: Window) -> list[Group]:
         Group("faults", w.word("group.faults"), _faults(w)),
     ]
     tables = [t for t in (by_speed(w),) if t is not None]
-    beside = _beside(w)
-    if beside is not None:
-        tables.append(beside)
+    aside = beside(w)
+    if aside is not None:
+        tables.append(aside)
     make = w.maker
     if not tables:
         make.cannot("bins", "", "not_recorded", name=w.name("engine_speed"))
     return [*groups, Group("bins", w.word("group.bins"), make.take(), tuple(tables), w.word("note.bins"))]
-
-
-def binned_signals(w: Window) -> list[str]:
-    """The signals that are binned by engine speed: those of a sweep that were recorded, and knock."""
-    knock = [n for n in w.subject.recording.series if "knock" in n.lower()]
-    found = [n for n in (*BINNED, *knock) if w.has(n)]
-    return [n for n in found if n != "manifold_pressure" or "gauge_boost" not in found]
-
-
-def bins_of(w: Window, name: str) -> dict[int, tuple[float, float | None, int]]:
-    """Mean, standard error and count of a signal's own samples by 250 rpm of the engine speed at those samples."""
-    s = w.series(name)
-    return binned(w.at("engine_speed", s.t_us), s.value, BIN_RPM)
-
-
-def by_speed(w: Window) -> Table | None:
-    """Means by 250 rpm. A bin without a sample of a signal is empty: nothing is carried over from another."""
-    if not w.has("engine_speed"):
-        return None
-    names = binned_signals(w)
-    made = {n: bins_of(w, n) for n in names}
-    bins = sorted({k for b in made.values() for k in b})
-    columns = [Column("from", w.word("column.speed_from"), "rpm"), Column("to", w.word("column.to"), "rpm")]
-    columns += [Column(n, w.name(n), w.subject.signal(n).unit) for n in names]
-    rows = tuple(
-        (k * BIN_RPM, (k + 1) * BIN_RPM, *(made[n][k][0] if k in made[n] else None for n in names)) for k in bins
-    )
-    return Table("by_speed", w.word("table.by_speed"), tuple(columns), rows) if rows else None
-
-
-def _beside(w: Window) -> Table | None:
-    """Measured minus commanded by 250 rpm, for what the control says it aims at."""
-    pairs = [(m, c) for m, c in MEASURED_BESIDE if w.has(m) and w.has(c)]
-    if not pairs or not w.has("engine_speed"):
-        return None
-    made = {}
-    for m, c in pairs:
-        s = w.series(m)
-        made[m] = binned(w.at("engine_speed", s.t_us), s.value - value_at(w.subject.series(c), s.t_us), BIN_RPM)
-    bins = sorted({k for b in made.values() for k in b})
-    columns = (
-        Column("from", w.word("column.speed_from"), "rpm"), Column("to", w.word("column.to"), "rpm"),
-        *(Column(m, w.word("column.minus", name=w.name(m)), w.subject.signal(m).unit, difference=True)
-          for m, _ in pairs),
-    )  # fmt: skip
-    rows = tuple(
-        (k * BIN_RPM, (k + 1) * BIN_RPM, *(made[m][k][0] if k in made[m] else None for m, _ in pairs)) for k in bins
-    )
-    return Table("beside", w.word("table.beside"), columns, rows) if rows else None
 
 
 def _pull(w: Window) -> tuple[Figure, ...]:

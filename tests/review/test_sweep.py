@@ -6,8 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from coach.review.bins import bins_of, by_speed
 from coach.review.summary import window_of
-from coach.review.sweep import bins_of, by_speed, onset
+from coach.review.sweep import onset
 from tests.review.made import CAR, US, const, figures, series, subject, sweep, tables
 
 ASK = sweep("pull", "engine_speed", "2000 rpm", "5000 rpm", 'pedal_travel = { min = "90 %" }\ngear = 3')
