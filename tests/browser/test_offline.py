@@ -127,6 +127,7 @@ def test_with_the_server_gone_the_drive_that_was_seen_is_reviewed(phone, done):
         assert page.locator(".reach").inner_text().startswith("Saved on this phone. Laptop not in reach. As of ")
         assert page.locator("main .list").inner_text() == there
         assert page.locator(".portrait .th").count() == 4
+        assert page.locator(".acts :is(a, button)").all_inner_texts() == ["Save on this phone"]
         page.evaluate(SHARE)
         page.get_by_role("button", name="Save on this phone").click()
         page.wait_for_function("() => window.shared.length === 5")

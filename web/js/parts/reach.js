@@ -17,7 +17,8 @@ const REVIEWS = new Set(["after", "window", "drives"]);
  */
 export async function attach(screen, path, way) {
   await Promise.all([needWords("offline"), way.style("css/kept.css")]);
-  if (!way.current()) return;
+  // The screen for that very thing says it itself, and larger.
+  if (!way.current() || screen.dataset.offline !== undefined) return;
   const text = document.createTextNode("");
   const line = h("p", { class: "reach", role: "status", hidden: true }, mark("ring"), h("span", {}, text));
   const crumb = screen.querySelector(".crumb");

@@ -65,7 +65,9 @@ export async function after(way) {
   const items = await Promise.all(verdict.captures.map((one) => captureItem(reader, id, one, limited.has(one.id))));
   const again = open.length === 1 ? "after.again_one" : "after.again";
   const name = t("handing.file", { date: String(drive.started_at ?? "").slice(0, 10) });
-  const hand = handing({ name, files: () => filesOf(id, verdict, inWords(verdict, drive)) });
+  // Without the laptop nothing can be recorded or sealed: what is kept here can be saved and handed on.
+  const away = reader.at !== null;
+  const hand = handing({ name, main: away, files: () => filesOf(id, verdict, inWords(verdict, drive)) });
   return h("main", { class: "page review", "data-kept-at": reader.at },
     crumb({ to: "#/drives", back: t("drives.title"), here: t("page.minutes", { n: Math.max(1, Math.round(verdict.drive.duration_s / 60)) }) }),
     title(verdictLine(verdict)),
@@ -73,7 +75,7 @@ export async function after(way) {
     drive.error ? h("p", { class: "under" }, drive.error) : null,
     drive.recovered ? h("p", { class: "under" }, t("after.recovered")) : null,
     wholeDrive(id, verdict), h("ul", { class: "list" }, ...items), h("div", { class: "grow" }),
-    h("div", { class: "acts" }, open.length ? link(t(again, { title: open[0].title }), `#/recipe?sha=${seg(verdict.recipe.sha256)}`) : null,
+    away ? h("div", { class: "acts" }, hand) : h("div", { class: "acts" }, open.length ? link(t(again, { title: open[0].title }), `#/recipe?sha=${seg(verdict.recipe.sha256)}`) : null,
       link(t(open.length ? "after.send" : "after.send_all"), `#/send?drive=${seg(id)}`, !open.length), open.length ? null : link(t("after.start"), "#/", false), hand));
 }
 
