@@ -103,6 +103,10 @@ def test_every_address_keeps_to_its_description(place, endpoint, caplog):
                     part[name] = data.draw(st.sampled_from(values))
                 elif name != "number" and data.draw(st.integers(0, 9)) == 0:
                     part[name] = data.draw(hostile)
+        for name, value in (case.path_parameters or {}).items():
+            # Without a name, or with a slash in it, this would be another address, with other promises.
+            if "/" in str(value) or not str(value).strip("./ "):
+                case.path_parameters[name] = "x"
         tried["API"] += 1
         began, wall = time.process_time(), time.monotonic()
         answer = case.call(headers={"Origin": "http://localhost"})
