@@ -253,8 +253,8 @@ def test_an_adapter_that_is_away_for_long_is_looked_for_more_rarely() -> None:
 
 
 def test_after_a_long_absence_data_flow_within_three_seconds() -> None:
-    """Away for two minutes and for twenty: the adapter is put back at the worst moment, just after a look."""
-    for away_s in (120.03, 1_200.0):
+    """Away for two minutes, and put back at any moment between two looks; and for ten."""
+    for away_s in (*(120 + 0.7 * n for n in range(8)), 600.0):
         rig = Rig(table_car())
 
         def back(rig: Rig = rig) -> None:
@@ -303,6 +303,23 @@ def test_while_somebody_else_talks_nothing_is_asked_and_a_word_of_the_operator_e
     assert states == [True, False]
     assert "Another tester or program" in heard.of(Lost)[0].reason
     right(heard)
+
+
+def test_the_longer_somebody_else_stays_the_more_rarely_is_asked() -> None:
+    """One question after 5 s, after 10 more, after 20, and then every 30."""
+    rig = Rig(table_car())
+    source = LinkSource(URL, car_of(rig), ASKED, CATALOGUE, rig.open)
+    asked_at: list[float] = []
+    real = rig.adapter.hear
+    heard = Heard(rig, 110.0, {4.0: lambda: rig.faults.now("other-tester", None)})
+
+    def hear(text: str, since_us: int) -> object:
+        asked_at.append((rig.clock.now_us - heard.start_us) / US)
+        return real(text, since_us)
+
+    rig.adapter.hear = hear  # type: ignore[method-assign,assignment]
+    source.run(heard.emit, heard.stop, rig.clock)
+    assert [t for t in asked_at if t > 5] == pytest.approx([9.4, 19.5, 39.6, 69.7, 99.8], abs=0.6)
 
 
 def test_a_car_that_somebody_else_talks_to_from_the_start_is_left_alone() -> None:
