@@ -50,6 +50,8 @@ def instruct(lines: Lines, now: Situation) -> Instruction:
     view = now.view
     if view.phase == "running":
         return _running(lines, now)
+    if view.phase == "held" and now.capture.collect is not None and view.secured_count < now.capture.times:
+        return _running(lines, now)  # a piece counts already, and the longer it gets the better
     if view.phase == "held":
         left = now.capture.times - view.secured_count
         return lines.make("again", number=str(left), kind="count", about=view.id)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from coach.advice.lines import Lines
 from coach.advice.readout import clock_text
 from coach.advice.state import US, Instruction
-from coach.core.events import Alarm, AlarmOver, Attempt, Code, Ended, Event, Outcome, Secured
+from coach.core.events import Alarm, AlarmOver, Attempt, Code, Collected, Ended, Event, Outcome, Secured
 from coach.core.spec import Band, Capture
 from coach.core.view import CaptureView, JudgeView
 
@@ -60,7 +60,11 @@ class Moments:
     def feed(self, events: Sequence[Event], view: JudgeView, now_us: int) -> None:
         """Takes in what the judge said, and looks at whether alarms are over."""
         for event in events:
-            if isinstance(event, Secured):
+            if isinstance(event, Collected):
+                self._waiting.append(Moment(event.capture, None))
+            elif isinstance(event, Secured):
+                if self._captures[event.capture].collect is not None:
+                    continue  # one piece of many: what is left to collect says it
                 self._waiting.append(Moment(event.capture, None))
             elif isinstance(event, Alarm):
                 self._raise(event, now_us)

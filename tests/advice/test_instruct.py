@@ -8,7 +8,7 @@ import pytest
 
 from coach.advice.instruct import hold_code, instruct, lead_band
 from coach.advice.situation import Situation
-from coach.core.spec import Band, Capture, Sweep
+from coach.core.spec import Band, Capture, Collect, Sweep
 from coach.core.view import ConditionView
 from coach.shown import IMPERIAL
 from tests.advice.making import IDLE, PART_LOAD, PLACES, ROLL_ON, TITLES, S, look, make_lines
@@ -114,6 +114,13 @@ def test_running_sweep_counts_engine_speed_down():
     face = told(ROLL_ON, PULL | {"pedal_travel": 97.0, "engine_speed": 3350.0}, phase="running", left=1250.0)
     assert brief(face) == ("Keep the pedal down", "1250", "rpm to go", "none")
     assert face.speech == ""
+
+
+def test_a_piece_that_counts_already_is_held_on_to():
+    """Of a capture that collects: the longer the piece the better, until everything is there."""
+    capture = replace(PART_LOAD, collect=Collect(600 * S))
+    face = told(capture, GOOD, phase="held", secured_count=0, collected_us=200 * S, left=400.0 * S)
+    assert (face.line, face.number) == ("Hold this speed", "6:40")
 
 
 def test_sweep_that_has_arrived_and_must_be_held():

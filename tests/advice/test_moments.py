@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from coach.advice.moments import Moments, alarm_line, alarm_text, missed_key, missed_line, secured_line
-from coach.core.events import Alarm, AlarmOver, Code, Ended, Outcome, Secured
-from coach.core.spec import Band, Capture, Limit, Sweep
+from coach.core.events import Alarm, AlarmOver, Code, Collected, Ended, Outcome, Secured
+from coach.core.spec import Band, Capture, Collect, Limit, Sweep
 from coach.shown import Units
 from tests.advice.making import IDLE, PART_LOAD, ROLL_ON, S, attempt, judge_view, look, make_lines
 
@@ -258,3 +258,13 @@ def test_sweep_without_span_counts_whole_units():
     capture = Capture("x", sweep=Sweep("road_speed", 50, 90, 3))
     made = attempt(capture, code=Code.DIP, value=60.0, bound=65.0, progress=0.25)
     assert missed_line(make_lines(), made, capture, "").number == "30"
+
+
+def test_a_piece_is_no_finish_and_the_last_one_is():
+    """Of a capture that collects, securing a piece shows nothing; having collected all shows `Secured`."""
+    capture = Capture("x", hold_us=5 * S, keep=(Band("road_speed", 70, 90),), collect=Collect(60 * S))
+    moments = Moments({"x": capture})
+    moments.feed([Secured(5 * S, "x", 0, 0)], judge_view(), 5 * S)
+    assert moments.moment is None
+    moments.feed([Collected(60 * S, "x", 60 * S)], judge_view(), 60 * S)
+    assert moments.moment is not None
