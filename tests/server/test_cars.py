@@ -219,3 +219,22 @@ def test_no_thread_is_left_by_a_reading(client, at_the_pedal):
     at_the_pedal(15.0)
     client.post(f"/api/cars/{SOURCE}/pedal/step", json={"step": "released"})
     assert threading.active_count() == before
+
+
+def test_a_car_that_tells_nothing_is_given_up():
+    """After eight seconds by the clock: the ignition may be off, and that is said."""
+    from coach.clock import HandClock
+    from coach.errors import BadInput
+    from coach.server.lesson import read_pedal
+    from coach.sources.base import Advance
+
+    class Silent:
+        def run(self, emit, stop, hand):
+            while True:
+                hand.wait(stop, 1.0)
+                emit(Advance(hand.steady_us()))
+
+    hand = HandClock()
+    with pytest.raises(BadInput, match="ignition on"):
+        read_pedal(Silent(), hand)
+    assert hand.now_us == 8 * S
