@@ -227,3 +227,16 @@ def test_the_screen_stays_on_and_is_asked_for_again(driving):
     page.wait_for_function("() => window.asks === 2")
     page.evaluate("() => document.dispatchEvent(new Event('visibilitychange'))")
     assert page.evaluate("() => window.asks") == 2, "one that is held is not asked for again"
+
+
+def test_sound_can_be_set_before_the_drive(opening):
+    """From the notes to Sound and look, and back to where one was; an address from outside leads nowhere."""
+    page = opening("#/notes?recipe=f00d&source=simulator&role=passenger").page
+    page.get_by_role("link", name="Sound and look").click()
+    page.wait_for_selector("[data-screen=sound]")
+    page.get_by_role("link", name="Back").click()
+    page.wait_for_selector("[data-screen=notes]")
+    assert "role=passenger" in page.url
+    page.evaluate("() => { location.hash = '#/sound?back=https://evil.example'; }")
+    page.wait_for_selector("[data-screen=sound]")
+    assert page.locator(".crumb a").get_attribute("href") == "#/"

@@ -20,6 +20,8 @@ export async function sound(way) {
   const [about] = await Promise.all([get("about").catch(() => null), needWords("settings.page"), needWords("car"), way.style("css/send.css"), way.style("css/settings.css")]);
   const driving = way.params.get("from") === "drive";
   if (driving) giveWay(way);
+  // Within the page only: an address is not a place to lead people away from.
+  const back = /^#\/\w/.test(way.params.get("back") ?? "") ? way.params.get("back") ?? "" : undefined;
   const now = settings();
   const set = (/** @type {Partial<import("../settings.js").Settings>} */ change) => void choose(change);
   const reading = (/** @type {Partial<import("../settings.js").Settings>} */ change) => {
@@ -50,7 +52,7 @@ export async function sound(way) {
   const volume = h("input", { type: "range", id: "volume", min: 0, max: 1, step: 0.1, value: now.volume, "aria-label": t("sound.volume"), oninput: () => set({ volume: Number(volume.value) }) });
   /** @type {[string, string][]} */
   const languages = (about?.languages ?? []).map((/** @type {any} */ one) => [one.code, one.name]);
-  return h("main", { class: "page sound" }, crumb({ to: driving ? "#/drive" : "#/", back: t(driving ? "sound.back_drive" : "sound.back") }), title(t("sound.title")), state,
+  return h("main", { class: "page sound" }, crumb({ to: driving ? "#/drive" : (back ?? "#/"), back: t(driving ? "sound.back_drive" : back ? "sound.back_way" : "sound.back") }), title(t("sound.title")), state,
     pick("speech", t("sound.speech"), [["all", t("sound.speech_all")], ["alarms", t("sound.speech_alarms")], ["off", t("sound.speech_off")]], now.speech, (speech) => set({ speech })),
     h("label", { class: "volume", for: "volume" }, t("sound.volume"), volume),
     pick("units", t("sound.units"), [["metric", t("sound.units_metric")], ["metric-bar", t("sound.units_bar")], ["imperial", t("sound.units_imperial")]], now.units || likeRegion(), (units) => reading({ units })),
