@@ -101,6 +101,8 @@ def fetch(folder: Path, environ: Mapping[str, str] = os.environ) -> None:
         "ci",
         "--ignore-scripts",
         "--fetch-retries=1",
+        # Both or neither: npm refuses to fetch anything when the shortest wait (10 s if left out) is over the longest.
+        "--fetch-retry-mintimeout=1000",
         "--fetch-retry-maxtimeout=3000",
         "--fetch-timeout=20000",
     ]

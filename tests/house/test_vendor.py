@@ -204,6 +204,21 @@ def test_npm_runs_no_scripts_of_packages(tmp_path: Path) -> None:
     assert (tmp_path / "called").read_text("utf-8").startswith("ci --ignore-scripts --fetch-retries=1")
 
 
+def test_npm_is_not_told_to_wait_at_least_longer_than_at_most(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Npm refuses to fetch anything then, and its own least wait is 10 s: a first install would have no plots."""
+    asked: list[list[str]] = []
+
+    def done(_folder: Path, command: list[str], _environ: object) -> str:
+        asked.append(command)
+        return ""
+
+    monkeypatch.setattr(hook, "_ci", done)
+    monkeypatch.setattr(hook, "npm_command", lambda _environ: ["npm"])
+    hook.fetch(tmp_path, {})
+    given = dict(one.split("=") for one in asked[0] if "=" in one)
+    assert int(given["--fetch-retry-mintimeout"]) < int(given["--fetch-retry-maxtimeout"])
+
+
 @pytest.fixture(scope="module")
 def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A wheel built from a copy of the project that has borrowed files."""
