@@ -13,6 +13,9 @@ _VALUES = {
 }
 _WEIGHTS = (8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2)
 
+SHOWN = 4
+"""Last places of the number that stay: they tell two cars of one owner apart, and name none."""
+
 
 def check_digit(vin: str) -> str:
     """The digit (or X) that belongs in the ninth place of a number of 17 characters.
@@ -29,5 +32,5 @@ def check_digit(vin: str) -> str:
 
 
 def mask_vin(vin: str) -> str:
-    """The number with all but its maker (the first three places) and model year (the tenth) hidden."""
-    return "".join(c if i < 3 or i == 9 else "*" for i, c in enumerate(vin))
+    """The number with all but its last places hidden: on screens, in what is printed and in bundles alike."""
+    return "*" * max(0, len(vin) - SHOWN) + vin[-SHOWN:] if len(vin) > SHOWN else "*" * len(vin)

@@ -6,15 +6,10 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-SHOWN = 4
-"""Last places of the number that stay: they tell two cars of one owner apart, and name none."""
+from coach.vin import SHOWN, mask_vin
+
 PLACES = re.compile(r"(gps|gnss)(_.*)?|(.*_)?(latitude|longitude|altitude|bearing|heading)(_.*)?", re.IGNORECASE)
 """Names of signals that would be a position. None is recorded by this program; a catalogue may still have one."""
-
-
-def masked(vin: str) -> str:
-    """The number with all but its last places hidden."""
-    return "*" * max(0, len(vin) - SHOWN) + vin[-SHOWN:] if len(vin) > SHOWN else "*" * len(vin)
 
 
 def is_place(signal: str) -> bool:
@@ -33,11 +28,11 @@ class Mask:
     def __init__(self, vin: str | None, *, whole: bool = False) -> None:
         self._known = vin if vin and len(vin) > SHOWN and not whole else None
         self._pattern = None if self._known is None else re.compile(re.escape(self._known), re.IGNORECASE)
-        self.shown = None if vin is None else vin if whole else masked(vin)
+        self.shown = None if vin is None else vin if whole else mask_vin(vin)
 
     def text(self, text: str) -> str:
         """`text` without the number."""
-        return text if self._pattern is None else self._pattern.sub(lambda found: masked(found.group()), text)
+        return text if self._pattern is None else self._pattern.sub(lambda found: mask_vin(found.group()), text)
 
     def raw(self, raw: bytes) -> bytes:
         """The bytes of a text in UTF-8 without the number; anything else as it is."""

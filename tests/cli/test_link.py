@@ -51,7 +51,7 @@ def test_a_car_is_described_with_its_number_masked(recipe):
     assert "ISO 15765-4 (CAN, 11 bit, 500 kbit/s)" in text
     assert "Battery         12.6 V" in text
     assert identity.vin not in text
-    assert f"Vehicle         {identity.vin[:3]}" in text
+    assert f"Vehicle         *************{identity.vin[-4:]}" in text
     assert "COACH-ENGINE-01 (1791BC82), engine" in text
     assert "COACH-GEARBOX-1 (2A04D0F6)\n" in text
     assert "stored: P0171; pending: none" in text

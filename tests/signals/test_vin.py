@@ -25,6 +25,7 @@ def test_what_is_no_such_number_is_refused(vin):
         check_digit(vin)
 
 
-def test_a_masked_number_keeps_maker_and_year_only():
-    """What is shown does not tell one car from another."""
-    assert mask_vin("1G4AH59H45G118341") == "1G4******5*******"
+def test_a_masked_number_keeps_its_last_four_places():
+    """Two cars of one owner are told apart; nothing of one that is no longer than that is shown."""
+    assert mask_vin("1G4AH59H45G118341") == "*************8341"
+    assert mask_vin("8341") == "****"
