@@ -14,7 +14,12 @@ _DATA = click.option("--data", type=_FILE, help="Folder that drives are kept in.
 
 @click.group()
 def devices() -> None:
-    """List, remove and invite the phones that may join."""
+    """List, remove and invite the phones that may join.
+
+    \b
+    Example:
+      coach devices list
+    """  # noqa: D301 - click takes this character to keep lines as they are
 
 
 def _folder(data: Path | None) -> Path:

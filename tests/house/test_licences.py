@@ -66,10 +66,10 @@ def licence_of(about: metadata.PackageMetadata | Message) -> str:
     by_hand = READ_BY_HAND.get(canonicalize_name(about["Name"]))
     if by_hand:
         return by_hand
-    if about["License-Expression"]:
-        return about["License-Expression"]
+    if about.get("License-Expression"):
+        return about.get("License-Expression")
     classifiers = [c.split(" :: ")[-1] for c in about.get_all("Classifier") or [] if c.startswith("License :: ")]
-    said = [c for c in classifiers if c != "OSI Approved"] or [about["License"] or "nothing"]
+    said = [c for c in classifiers if c != "OSI Approved"] or [about.get("License") or "nothing"]
     return " AND ".join(WORDS.get(word, word) for word in said)
 
 
