@@ -45,7 +45,7 @@ def check_in_child(
         "do": "check", "path": str(Path(path).absolute()), "pins": [asdict(p) for p in pins], "signer": signer,
         "recipe": None if recipe is None else recipe.hex(),
     }  # fmt: skip
-    return _ask(ask, Path(path).name, seconds, memory)
+    return ask_child(ask, Path(path).name, seconds, memory)
 
 
 def make_in_child(
@@ -57,19 +57,35 @@ def make_in_child(
         CoachError: as `make_bundle`.
     """
     ask = {"do": "make", "folder": str(folder), "drives": list(drives), "path": str(out), "wanted": asdict(wanted)}
-    return _ask(ask, out.name, seconds, memory)
+    return ask_child(ask, out.name, seconds, memory)
 
 
-def _ask(ask: dict[str, Any], name: str, seconds: float, memory: int) -> dict[str, Any]:
+def child_environment() -> dict[str, str]:
+    """What a child process of this program is started with."""
     root = str(Path(coach.__file__).parents[1])
     paths = [root, *filter(None, [os.environ.get("PYTHONPATH")])]
     # One thread for numpy: each more reserves memory of its own.
     quiet = {"PYTHONPATH": os.pathsep.join(paths), "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+    return {**os.environ, **quiet}
+
+
+def ask_child(
+    ask: dict[str, Any], name: str, seconds: float = SECONDS, memory: int = MEMORY, *, module: str = __name__
+) -> dict[str, Any]:
+    """What `module`, run as a child process with limits, answers to one request.
+
+    Args:
+        name: what it is about, for sentences.
+
+    Raises:
+        CoachError: as the child says; BundleError where it took too long or too much.
+    """
+    module = "coach.bundle.child" if module == "__main__" else module
     request = json.dumps({**ask, "seconds": seconds, "memory": memory}).encode()
     try:
         done = subprocess.run(
-            [sys.executable, "-P", "-m", "coach.bundle.child"], input=request, capture_output=True, timeout=seconds,
-            check=False, env={**os.environ, **quiet},
+            [sys.executable, "-P", "-m", module], input=request, capture_output=True, timeout=seconds,
+            check=False, env=child_environment(),
         )  # fmt: skip
     except subprocess.TimeoutExpired:
         raise BundleError("it takes longer than any drive needs, and was given up", where=name) from None
@@ -90,7 +106,7 @@ def _note(done: subprocess.CompletedProcess[bytes]) -> None:
     logging.getLogger(__name__).warning("the child ended with %d: %s", done.returncode, said)
 
 
-def _limit(seconds: float, memory: int) -> None:
+def limit(seconds: float, memory: int) -> None:
     """Holds this process to its limits, where the system can."""
     with contextlib.suppress(ImportError, ValueError, OSError):
         import resource
@@ -104,7 +120,7 @@ def _limit(seconds: float, memory: int) -> None:
 def main() -> None:
     """Answers one request on standard input."""
     ask = json.loads(sys.stdin.buffer.read())
-    _limit(ask["seconds"], ask["memory"])
+    limit(ask["seconds"], ask["memory"])
     try:
         answer = _check(ask) if ask["do"] == "check" else _make(ask)
     except CoachError as error:

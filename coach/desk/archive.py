@@ -115,6 +115,12 @@ def judge_archive(
     return summary
 
 
+def kept_results(out: Path, tasks: Iterable[Task]) -> list[dict[str, Any]]:
+    """What is kept of these tasks, in their order; those without a result are left out."""
+    kept = _kept(out / JOURNAL)
+    return [kept[task.key] for task in tasks if task.key in kept]
+
+
 def _kept(journal: Path) -> dict[str, dict[str, Any]]:
     """Results of earlier runs; a torn last line is one that was not finished."""
     kept: dict[str, dict[str, Any]] = {}

@@ -137,7 +137,9 @@ class Inbox:
 
     # ---- what came -------------------------------------------------------------------------------
 
-    def take(self, path: Path, wall_us: int, pins: Sequence[Pin] = (), *, customer: str = "") -> Received:
+    def take(
+        self, path: Path, wall_us: int, pins: Sequence[Pin] = (), *, customer: str = "", file: str = ""
+    ) -> Received:
         """Checks a bundle and keeps it as it came; one that is here already is not taken twice.
 
         Args:
@@ -145,6 +147,7 @@ class Inbox:
             wall_us: when it came.
             pins: the keys that are known.
             customer: whose it is, if a person says so; else the signing key, the recipe or the vehicle tells.
+            file: what it is called, where `path` is only where it waits.
 
         Raises:
             BundleError: it is none, or not to be opened. Nothing is kept then.
@@ -170,7 +173,7 @@ class Inbox:
                 shutil.copyfileobj(source, file)
 
         write_durable(self.bundles / f"{opened.sha256}.zip", copy)
-        row = Received(opened.sha256, path.name, name, signer, vehicle, wall_us, found)
+        row = Received(opened.sha256, file or path.name, name, signer, vehicle, wall_us, found)
         with self._writing():
             self._db.execute(
                 "INSERT OR IGNORE INTO received VALUES (?,?,?,?,?,?,?)",

@@ -6,6 +6,7 @@ Loads no python-obd: a scheduler's worker may run it beside packages of other li
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -46,7 +47,9 @@ def _bundle(path: Path, task: Task) -> Iterator[dict[str, Any]]:
         else:
             catalogue = drive.catalogue()
             recipe = parse_recipe(task.recipe, name="recipe", catalogue=catalogue)
-            _, verdict = judge_against(recipe, recording, catalogue, vehicle)
+            # Where nobody's words were recorded, that nobody armed a capture is not held against it.
+            said = recording if drive.entry.people_recorded else replace(recording, marks=None)
+            _, verdict = judge_against(recipe, said, catalogue, vehicle)
         yield _row(drive.id, _label(vehicle), recipe, recording, verdict)
 
 

@@ -31,11 +31,12 @@ def recover(store: Store, worker: Worker) -> list[str]:
         if drive not in drives:
             save_window(store, worker, drive, attempt)
     for drive in drives:
-        _rejudge(store, worker, drive)
+        judge_again(store, worker, drive)
     return drives
 
 
-def _rejudge(store: Store, worker: Worker, drive: str) -> None:
+def judge_again(store: Store, worker: Worker, drive: str) -> None:
+    """Has a drive that is over judged by `worker`; attempts, events and window files follow as it gets to them."""
     row = store.drive(drive)
 
     def judged(result: Future[Any]) -> None:

@@ -13,6 +13,8 @@ from coach.errors import NotFound
 from coach.server import models as m
 from coach.server.bundles import BUNDLE_ENDPOINTS
 from coach.server.car_api import CAR_ENDPOINTS
+from coach.server.desk_inbox import INBOX_ENDPOINTS
+from coach.server.desking import WRITE_ENDPOINTS
 from coach.server.endpoint import Call, Endpoint, Result
 from coach.server.joining_api import JOINING_ENDPOINTS
 from coach.server.keeping_api import KEEPING_ENDPOINTS
@@ -321,6 +323,8 @@ ENDPOINTS: tuple[Endpoint, ...] = (
     *PLAN_ENDPOINTS,
     *BUNDLE_ENDPOINTS,
     *KEEPING_ENDPOINTS,
+    *WRITE_ENDPOINTS,
+    *INBOX_ENDPOINTS,
 )  # fmt: skip
 
 

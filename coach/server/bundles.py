@@ -120,7 +120,7 @@ def check(call: Call) -> Result:
     part = incoming / f"{secrets.token_hex(8)}{TEMPORARY}"
     try:
         with _turn():
-            _receive(part)
+            receive(part)
             found = check_in_child(part, pins(folder), seconds=CHECK_S)
     except BundleError as error:
         raise BundleError(error.message, where=(error.where or NAME).replace(part.name, NAME)) from None
@@ -135,7 +135,7 @@ def check(call: Call) -> Result:
     return named
 
 
-def _receive(part: Path) -> None:
+def receive(part: Path) -> None:
     """Puts the body into a file, a piece at a time; of one too large no more than is allowed."""
     if (request.content_length or 0) > MOST_BYTES:
         raise RequestEntityTooLarge(f"at most {MOST_BYTES >> 20} MB; check a larger one with: coach bundle check")

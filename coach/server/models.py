@@ -235,6 +235,9 @@ class RecipeView(Answer):
     note: str
     minutes: int = Field(description="About how long it takes, warm-up included.")
     notes: list[str] = Field(description="Codes of the notes that its places call for.")
+    signed_by: dict[str, Any] | None = Field(
+        description="`good`, `name` of a pinned key or null, `public_key`, `fingerprint`; null: not signed."
+    )
     captures: list[RecipeCapture]
     findings: list[FindingItem]
 

@@ -30,6 +30,8 @@ from coach.recording import Mark
 from coach.server.carlink import CarLink, GivenLink
 from coach.server.cars import Car, Cars, car_key, with_learned
 from coach.server.catalogues import known
+from coach.server.desk_state import Desk
+from coach.server.earlier import PullsKnown
 from coach.server.garage import Entry, Garage, ReadTable
 from coach.server.identity import before, identity_mark, with_identity
 from coach.server.models import StartDrive
@@ -86,11 +88,14 @@ class Services:
     current: Drive | None = None
     reviewer: Worker | None = None
     cars: Cars = field(init=False)
+    pulls: PullsKnown = field(default_factory=PullsKnown)
+    desk: Desk = field(init=False)
     streams: BoundedSemaphore = field(default_factory=lambda: BoundedSemaphore(MOST_STREAMS))
     _lock: Lock = field(default_factory=Lock)
 
     def __post_init__(self) -> None:
         self.cars = Cars(self.store.folder)
+        self.desk = Desk(self.store.folder)
 
     @classmethod
     def make(
@@ -307,6 +312,7 @@ class Services:
         if drive is not None:
             drive.wait(seconds)
         self.ring.close()
+        self.desk.close()
         self.garage.close()
         self.worker.close(0.3)
         if self.reviewer is not None:

@@ -11,6 +11,7 @@ from pathlib import Path
 from threading import Lock
 from typing import Any
 
+from coach.desk.signing import known_as, signature_of
 from coach.errors import NotFound, RecipeError, StoreError
 from coach.plan import describe_recipe, least_us
 from coach.recipe import CaptureAsked, Recipe, RecipeErrors, check_recipe, examine, parse_recipe
@@ -136,10 +137,23 @@ class RecipeShelf:
         made = describe_recipe(recipe, self._catalogue, findings, system=units, words=words)
         made["notes"] = notes_for(recipe)
         made["minutes"] = minutes(recipe)
+        made["signed_by"] = self._signed_by(recipe.source)
         for item, capture in zip(made["captures"], recipe.captures, strict=True):
             item["limited"] = bool(capture.limits)
             item["limits"] = self._limits(capture, units, words)
         return made
+
+    def _signed_by(self, body: bytes) -> dict[str, Any] | None:
+        """Whose key signed it, and whether it is known; None without a signature, `good` false for a damaged one."""
+        signature = signature_of(body)
+        if signature is None:
+            return None
+        known = known_as(signature, self._store.folder)
+        return {
+            "good": signature.good, "name": None if known is None else known.name,
+            "public_key": signature.public_key if signature.good else None,
+            "fingerprint": signature.fingerprint if signature.good else None,
+        }  # fmt: skip
 
     def _limits(self, capture: CaptureAsked, units: Units, words: Words) -> str:
         """The limits as one phrase: "95 kPa boost or 108 °C coolant"."""

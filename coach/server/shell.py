@@ -25,23 +25,11 @@ WORDS = (
     "bundle.page",
     "link.page",
     "speeds.page",
+    "desk.page",
 )
 """Sections of the catalogue that the page asks for; each is served as a file, because the API is never kept."""
 LEFT_OUT = frozenset({WORKER, "vendor/vendor.json"})
-_BLOCK = re.compile(r"^[ \t]*/\*(?:(?!\*/).)*\*/[ \t]*$", re.MULTILINE | re.DOTALL)
-_LINE = re.compile(r"^[ \t]*//[^\n]*$", re.MULTILINE)
-_INDENT = re.compile(r"^[ \t]+", re.MULTILINE)
 _WORDS_PATH = re.compile(r"words/([a-z]{2})/([a-z]+(?:\.[a-z_]+)*)\.json")
-
-
-def bare(text: str, suffix: str) -> str:
-    """A script or sheet without indents and the comments that stand on lines of their own: a fifth less to send.
-
-    Every line of code stays on its line, so that an error's place is the one in the file. A comment beside code stays
-    too: telling one from what stands in quotes would take a parser.
-    """
-    text = _BLOCK.sub(lambda found: "\n" * found[0].count("\n"), text)
-    return _INDENT.sub("", _LINE.sub("", text) if suffix == ".js" else text)
 
 
 def words_file(path: str) -> bytes | None:
