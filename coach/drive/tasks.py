@@ -11,6 +11,7 @@ from typing import Any, Protocol
 
 from coach.core.events import Attempt
 from coach.csvout import table_chunks
+from coach.drive.earlier import pulls
 from coach.drive.reviews import REVIEWS
 from coach.errors import BadInput, CoachError, StoreError
 from coach.store.codec import dump_attempt, dump_event, type_name
@@ -148,5 +149,5 @@ def _text(made: dict[str, Any]) -> str:
 
 TASKS: dict[str, Callable[[Path, Ask], Any]] = {
     "save_window": save_window, "judge": judge, "verdict": verdict, "window": window, "lane": lane, "table": table,
-    "warm": warm, **REVIEWS,
+    "warm": warm, "pulls": pulls, **REVIEWS,
 }  # fmt: skip

@@ -12,7 +12,7 @@ from coach.plan.capture_plan import Assumed, CapturePlan, plan_capture
 from coach.plan.cheapest import Change, cheapest
 from coach.plan.check import check_plan
 from coach.plan.fits import check_fit
-from coach.plan.kinds import check_kind
+from coach.plan.kinds import ONE_BYTE_KPA, check_kind
 from coach.plan.offered import check_reached, check_stand_ins, signal_table, with_stand_ins
 from coach.plan.order import minutes, order_of
 from coach.plan.pulls import EarlierPulls
@@ -138,7 +138,8 @@ def plan_drive(
         missing = _named(check_plan(recipe, catalogue, vehicle, measured=offered), vehicle, offered)
         findings += missing if by == "car" else [_perhaps(one) for one in missing]
     if vehicle is not None:
-        findings += [*check_kind(recipe, vehicle), *check_fit(recipe, vehicle, captures, assumed, words, units)]
+        findings += check_kind(recipe, vehicle, one_byte=catalogue["manifold_pressure"].ceiling == ONE_BYTE_KPA)
+        findings += check_fit(recipe, vehicle, captures, assumed, words, units)
         findings += check_stand_ins(recipe, vehicle, offered)
     findings += check_reached(recipe, catalogue, known.highest or {})
     rates = None

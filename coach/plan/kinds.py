@@ -17,11 +17,17 @@ BOOST = frozenset(("gauge_boost", "manifold_pressure_commanded"))
 TRIMS = frozenset(("short_trim_1", "long_trim_1", "short_trim_2", "long_trim_2"))
 ONE_BYTE_KPA = 255.0
 """Where a manifold pressure of one byte ends, absolute."""
+TWO_BYTES = "Where the car also gives it in two bytes, the link takes that: look at the car, then check again."
 CHARGED = frozenset(("turbocharged", "supercharged"))
 
 
-def check_kind(recipe: Recipe, vehicle: Vehicle) -> Iterator[Finding]:
+def check_kind(recipe: Recipe, vehicle: Vehicle, *, one_byte: bool = True) -> Iterator[Finding]:
     """What this kind of vehicle has to say to each capture.
+
+    Args:
+        recipe: as loaded.
+        vehicle: the car.
+        one_byte: manifold pressure is read in one byte, or nobody looked at the car yet.
 
     Returns:
         Errors: `no_gears` (CVT), `no_boost` (naturally aspirated), `no_trims` (diesel). Warnings: `hold_gear`
@@ -30,8 +36,8 @@ def check_kind(recipe: Recipe, vehicle: Vehicle) -> Iterator[Finding]:
     at = At(recipe)
     for index, capture in enumerate(recipe.captures):
         yield from _transmission(at, index, capture, vehicle)
-        yield from _boost(at, index, capture, recipe, vehicle)
-        yield from _fuel(at, index, capture, recipe, vehicle)
+        yield from _boost(at, index, capture, recipe, vehicle, one_byte=one_byte)
+        yield from _fuel(at, index, capture, recipe, vehicle, one_byte=one_byte)
         yield from _stops(at, index, capture, vehicle)
 
 
@@ -75,7 +81,9 @@ def _speed_ratio(vehicle: Vehicle, gear: float | None) -> str:
     return f"Ask for speed_ratio = {{ min = {ratio * 0.92:.3g}, max = {ratio * 1.08:.3g} }} instead."
 
 
-def _boost(at: At, index: int, capture: CaptureAsked, recipe: Recipe, vehicle: Vehicle) -> Iterator[Finding]:
+def _boost(
+    at: At, index: int, capture: CaptureAsked, recipe: Recipe, vehicle: Vehicle, *, one_byte: bool
+) -> Iterator[Finding]:
     if vehicle.induction == "naturally aspirated":
         for path, name, need in named(recipe, capture, BOOST):
             yield at(
@@ -88,17 +96,19 @@ def _boost(at: At, index: int, capture: CaptureAsked, recipe: Recipe, vehicle: V
         limit.high is not None and limit.signal in ("gauge_boost", "manifold_pressure") for limit in capture.limits
     )
     pressed = asks_full_pedal(capture) and "manifold_pressure" in recipe.recorded(capture)
-    if pressed and not capped and vehicle.induction in CHARGED:
+    if one_byte and pressed and not capped and vehicle.induction in CHARGED:
         yield at(
             "warning", "one_byte_pressure",
             f"manifold_pressure of one byte ends at {ONE_BYTE_KPA:g} kPa absolute: more than about 155 kPa gauge is "
             "not seen, and no limit stops the pull before",
             None if capture.record is None else index, ("record", "manifold_pressure"),
-            "Limit gauge_boost below 145 kPa, or ask for the two-byte manifold pressure where the car has one.",
+            f"Limit gauge_boost below 145 kPa. {TWO_BYTES}",
         )  # fmt: skip
 
 
-def _fuel(at: At, index: int, capture: CaptureAsked, recipe: Recipe, vehicle: Vehicle) -> Iterator[Finding]:
+def _fuel(
+    at: At, index: int, capture: CaptureAsked, recipe: Recipe, vehicle: Vehicle, *, one_byte: bool
+) -> Iterator[Finding]:
     if vehicle.fuel != "diesel":
         return
     for path, name, need in named(recipe, capture, TRIMS):
@@ -106,13 +116,13 @@ def _fuel(at: At, index: int, capture: CaptureAsked, recipe: Recipe, vehicle: Ve
             "error" if need else "warning", "no_trims", f"{name}: a diesel engine has no fuel trims",
             None if path[0] == "record" and capture.record is None else index, path, "Take it out.",
         )  # fmt: skip
-    for path, name, _ in named(recipe, capture, frozenset(("manifold_pressure",))):
+    for path, name, _ in named(recipe, capture, frozenset(("manifold_pressure",))) if one_byte else ():
         if path[0] == "record" and asks_full_pedal(capture) and vehicle.induction not in CHARGED:
             yield at(
                 "warning", "one_byte_pressure",
                 f"{name} of one byte ends at {ONE_BYTE_KPA:g} kPa, and diesels go there",
                 None if capture.record is None else index, path,
-                "Ask for the two-byte manifold pressure where the car has one.",
+                TWO_BYTES,
             )  # fmt: skip
 
 

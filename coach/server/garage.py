@@ -18,6 +18,7 @@ from coach.server.carlink import CarLink, signals_of
 from coach.server.catalogues import of_car
 from coach.signals import Catalogue
 from coach.sources.base import Source
+from coach.sources.link.decode import as_read
 from coach.sources.link.discover import Found
 from coach.sources.replay import Replay
 from coach.sources.simulator.scenarios import SCENARIOS, Scenario
@@ -131,6 +132,12 @@ class Garage:
         if link is not None:
             link.use(of_car(self._catalogue, vehicle, None))
         return of_car(self._catalogue, vehicle, None if link is None else link.car)
+
+    def as_found(self, source: str, vehicle: Vehicle | None) -> Catalogue:
+        """As `seen`, for a plan with any vehicle: the link goes on looking for what it looks for. Raises NotFound."""
+        made, link = of_car(self._catalogue, vehicle, None), self.entry(source).link
+        car = None if link is None else link.car
+        return made if car is None else as_read(made, {n: w for n, w in car.signals.items() if n in made})
 
     def widest(self) -> Catalogue:
         """All signals that a recipe may name here, each as far as one of the cars that were found can show it."""

@@ -12,7 +12,10 @@ from coach.errors import CoachError
 from coach.plan.drive_plan import DrivePlan, Known, Link, plan_drive
 from coach.plan.plan_json import plan_json
 from coach.plan.plot import plan_svg
+from coach.plan.pulls import EarlierPulls
 from coach.recipe import Recipe, RecipeErrors, examine
+from coach.server.cars import car_key
+from coach.server.earlier import PATIENCE_S
 from coach.server.endpoint import Call, Endpoint, Result
 from coach.server.models import Answer, Asked, FindingItem, Short
 from coach.server.services import vehicle_of
@@ -89,12 +92,7 @@ def plot(call: Call) -> Result:
 def try_plan(call: Call) -> Result:
     """The plan of a recipe that is being written."""
     asked: PlanAsked = call.body
-    text = asked.vehicle
-    vehicle = None if text is None else parse_vehicle(text, name="vehicle.toml")
-    known = Known()
-    if asked.source is not None:
-        vehicle, known = vehicle or _car(call, asked.source), _known(call, asked.source)
-    catalogue = _catalogue(vehicle)
+    vehicle, known, catalogue = in_car(call, asked.vehicle, asked.source)
     recipe, findings = examine(asked.recipe.encode(), name="recipe", catalogue=catalogue)
     if recipe is None:
         raise RecipeErrors("recipe", [f for f in findings if f.level == "error"])
@@ -102,6 +100,21 @@ def try_plan(call: Call) -> Result:
     words = load_words(language)
     made = plan_drive(recipe, catalogue, vehicle, known, units=units, words=words)
     return plan_json(made, catalogue, units=units, words=words)
+
+
+def in_car(call: Call, vehicle_file: str | None, source: str | None) -> tuple[Vehicle | None, Known, Catalogue]:
+    """The car that a recipe is written for, what is known of it, and the signals that it may name.
+
+    Raises:
+        VehicleError: the file is no vehicle file.
+        NotFound: no such source.
+    """
+    vehicle = None if vehicle_file is None else parse_vehicle(vehicle_file, name="vehicle.toml")
+    known = Known()
+    if source is not None:
+        vehicle = vehicle or _car(call, source)
+        known = _known(call, source, vehicle)
+    return vehicle, known, _catalogue(call, vehicle, source)
 
 
 def _stored(call: Call) -> tuple[DrivePlan, Catalogue, Units | None, str]:
@@ -117,9 +130,10 @@ def _stored(call: Call) -> tuple[DrivePlan, Catalogue, Units | None, str]:
             vehicle = None if row.vehicle is None else parse_vehicle(row.vehicle, name=row.vehicle_name or "vehicle")
     known = Known()
     if source is not None:
-        vehicle, known = vehicle or _car(call, source), _known(call, source)
+        vehicle = vehicle or _car(call, source)
+        known = _known(call, source, vehicle)
     language = best_language(call.header("Accept-Language"))
-    catalogue = _catalogue(vehicle)
+    catalogue = _catalogue(call, vehicle, source)
     made = plan_drive(recipe, catalogue, vehicle, known, units=units, words=load_words(language))
     return made, catalogue, units, language
 
@@ -129,8 +143,8 @@ def _car(call: Call, source: str) -> Vehicle | None:
     return vehicle_of(None, services.garage.entry(source), services.car(source))[0]
 
 
-def _known(call: Call, source: str) -> Known:
-    """What a source says of itself: its signals, and how fast its link is where a car was looked at."""
+def _known(call: Call, source: str, vehicle: Vehicle | None) -> Known:
+    """What a source says of itself, how fast its link is where a car was looked at, and how its car pulled before."""
     garage = call.services.garage
     offered = garage.signals(source)
     link = garage.entry(source).link
@@ -138,11 +152,28 @@ def _known(call: Call, source: str) -> Known:
     return Known(
         offered=None if offered is None or isinstance(offered, CoachError) else frozenset(offered),
         link=Link(model_of(found), pids_of(found)) if isinstance(found, Found) else None,
+        pulls=_pulls(call, source, vehicle),
     )
 
 
-def _catalogue(vehicle: Vehicle | None) -> Catalogue:
-    return default_catalogue() if vehicle is None else vehicle.catalogue(default_catalogue())
+def _pulls(call: Call, source: str, vehicle: Vehicle | None) -> dict[int, EarlierPulls]:
+    """Pulls of this car in the drives that are here; while one is recorded nothing waits for them."""
+    services = call.services
+    if vehicle is None or not vehicle.ratios or not vehicle.source:
+        return {}
+    driving = services.current is not None and services.current.phase != "ended"
+    return services.pulls.of(
+        car_key(source, vehicle), vehicle.source, services.store.drives(), services.reviewer or services.worker,
+        0.0 if driving else PATIENCE_S,
+    )  # fmt: skip
+
+
+def _catalogue(call: Call, vehicle: Vehicle | None, source: str | None) -> Catalogue:
+    """The signals as the source's car was found to give them: with manifold pressure in two bytes where it has that."""
+    garage = call.services.garage
+    if source is not None:
+        return garage.as_found(source, vehicle)
+    return garage.widest() if vehicle is None else vehicle.catalogue(default_catalogue())
 
 
 def _units(call: Call) -> Units | None:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from coach.assets import traces_root
-from coach.catalogue import default_catalogue
+from coach.catalogue import default_catalogue, wide_manifold_pressure
 from coach.plan.capture_plan import Assumed
 from coach.plan.drive_plan import Known, Link, plan_drive
 from coach.plan.rates import K_LINE, USUAL_CAN, LinkModel
@@ -23,9 +23,9 @@ CATALOGUE = default_catalogue()
 MANUAL = replace(CAR, transmission="manual", released_pct=14.9, floored_pct=85.1, start_stop=False)
 
 
-def found(text, vehicle=MANUAL, known=None, **assumed):
+def found(text, vehicle=MANUAL, known=None, catalogue=CATALOGUE, **assumed):
     """Findings by code."""
-    made = plan_drive(parse_recipe(text), CATALOGUE, vehicle, known, assumed=Assumed(**assumed))
+    made = plan_drive(parse_recipe(text, catalogue=catalogue), catalogue, vehicle, known, assumed=Assumed(**assumed))
     return {f.code: f for f in made.findings}
 
 
@@ -183,7 +183,11 @@ def test_diesel_and_one_byte():
     assert "below 145 kPa" in charged.change
     capped = full() + '[capture.limit]\ngauge_boost = { max = "95 kPa" }\n'
     assert "one_byte_pressure" not in found(capped, replace(MANUAL, induction="turbocharged"))
-    assert "two-byte" in found(full(), replace(MANUAL, fuel="diesel"))["one_byte_pressure"].change
+    assert "in two bytes" in found(full(), replace(MANUAL, fuel="diesel"))["one_byte_pressure"].change
+    # A car that was found to give it in two bytes has nothing to be warned about.
+    wide = CATALOGUE.with_signals([wide_manifold_pressure()])
+    for car in (replace(MANUAL, induction="turbocharged"), replace(MANUAL, fuel="diesel")):
+        assert "one_byte_pressure" not in found(full(), car, catalogue=wide)
     assert "one_byte_pressure" not in found(full())
 
 

@@ -64,6 +64,28 @@ def test_the_running_drives_car_counts_without_a_source(client, services, recipe
     assert services.current.wait(20)
 
 
+def test_pulls_of_a_stored_drive_count(client, recipe, drive):
+    """What the car did in a drive that is here says more than its curve: as with `coach plan --drive`, unasked."""
+    from coach.cli import main
+
+    traces = traces_root()
+    table = traces / "everything-qualifies.csv"
+    words = ["plan", str(traces / "demo-recipe.toml"), "--vehicle", str(traces / "demo-vehicle.toml"), "--json"]
+    query = {"recipe": recipe, "source": SOURCE}
+    assert client.get("/api/plan", query_string=query).json["captures"][1]["gears"][0]["how"] == "full load"
+    drive()
+    planned = client.get("/api/plan", query_string=query).json
+    assert planned["captures"][1]["gears"][0]["how"] == "earlier pulls"
+    told = json.loads(CliRunner().invoke(main, [*words, "--drive", str(table)], standalone_mode=False).output)
+    assert planned["captures"] == told["captures"]
+    # At the desk the same car counts; another one has not been driven here.
+    ask = {"recipe": EXAMPLE, "source": SOURCE}
+    assert client.post("/api/plan", json=ask).json["captures"][1]["gears"][0]["how"] == "earlier pulls"
+    other = (traces / "demo-vehicle.toml").read_text("utf-8").replace("Demo hatchback", "Another one")
+    planned = client.post("/api/plan", json={**ask, "vehicle": other}).json
+    assert planned["captures"][1]["gears"][0]["how"] == "full load"
+
+
 def test_the_plot_takes_the_pages_style(client, recipe):
     """An SVG without a style sheet or inline style: the policy allows none."""
     answer = client.get("/api/plan.svg", query_string={"recipe": recipe, "source": SOURCE})
