@@ -50,11 +50,13 @@ def wide_manifold_pressure() -> Signal:
     what is supported, kPa = (256*B + C) / 32.
     """
     reading = Reading(pid=0x87, length=5, first=1, width=2, scale=1 / 32)
+    usual = default_catalogue()["manifold_pressure"]
     return replace(
-        default_catalogue()["manifold_pressure"],
+        usual,
         high=800.0,
         ceiling=reading.highest,
         step=reading.scale,
         reading=reading,
+        readings=tuple(r for r in (usual.reading, *usual.readings) if r is not None),
         note="Absolute pressure behind the throttle, from a two-byte answer (formula from memory).",
     )

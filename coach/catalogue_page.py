@@ -38,7 +38,9 @@ def signals_page(catalogue: Catalogue) -> str:
     lines += [
         "## Manifold pressure in two bytes",
         "",
-        f"Some cars answer manifold pressure in two bytes; it then reaches {wide_manifold_pressure().ceiling:g} kPa.",
+        f"Some cars answer manifold pressure in two bytes; it then reaches {wide_manifold_pressure().ceiling:g} kPa. "
+        + "The link takes it where the car offers it; at the desk `manifold_pressure_bytes = 2` in the vehicle file "
+        + "says so.",
     ]  # fmt: skip
     return "\n".join(lines) + "\n"
 

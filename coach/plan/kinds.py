@@ -17,7 +17,7 @@ BOOST = frozenset(("gauge_boost", "manifold_pressure_commanded"))
 TRIMS = frozenset(("short_trim_1", "long_trim_1", "short_trim_2", "long_trim_2"))
 ONE_BYTE_KPA = 255.0
 """Where a manifold pressure of one byte ends, absolute."""
-TWO_BYTES = "Where the car also gives it in two bytes, the link takes that: look at the car, then check again."
+TWO_BYTES = "Where the car gives it in two bytes too, say so: manifold_pressure_bytes = 2 in the vehicle file."
 CHARGED = frozenset(("turbocharged", "supercharged"))
 
 

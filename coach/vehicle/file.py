@@ -11,6 +11,7 @@ from typing import get_args
 
 from pydantic import BaseModel, ValidationError
 
+from coach.catalogue import wide_manifold_pressure
 from coach.errors import VehicleError
 from coach.shown import IMPERIAL, METRIC, Units
 from coach.units import parse_duration_us, parse_quantity
@@ -90,6 +91,7 @@ def _resolve(file: VehicleFile, name: str, raw: bytes) -> Vehicle:
     reach = None if file.range is None else parse_quantity(file.range, "distance", where=at("range"))
     if reach is not None and not 10 <= reach <= 5_000:
         raise VehicleError("a tank takes a car between 10 and 5000 km", where=at("range"))
+    wide = (wide_manifold_pressure(),) if file.manifold_pressure_bytes == 2 else ()
     return Vehicle(
         file.label, file.transmission, file.fuel, file.induction, idle, limit, mass, around,
         _ratios(file, around, name), released, floored, delay_us, _units(file.units), raw,
@@ -99,7 +101,7 @@ def _resolve(file: VehicleFile, name: str, raw: bytes) -> Vehicle:
         full_load_kw=None if file.full_load is None else wheel_power(file.full_load, where=at("full_load")),
         dial=_dial(file.dial, at("dial")), fixed_baro_kpa=_baro(file.fixed_barometric, at("fixed_barometric")),
         offers=None if file.offers is None else frozenset(file.offers),
-        signals=resolve_signals(file.signals, name, raw.decode("utf-8-sig")),
+        signals=(*wide, *resolve_signals(file.signals, name, raw.decode("utf-8-sig"))),
     )  # fmt: skip
 
 

@@ -101,6 +101,9 @@ class VehicleFile(Part):
     fixed_barometric: str | None = Field(
         None, description='a reading that stands in where the car reports no barometric pressure: "98.6 kPa"'
     )
+    manifold_pressure_bytes: Literal[1, 2] | None = Field(
+        None, description="bytes in which this car gives manifold pressure; one ends at 255 kPa"
+    )
     offers: list[Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,39}$")]] | None = Field(
         None, description="signals that this car was seen to offer"
     )

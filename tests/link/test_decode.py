@@ -11,8 +11,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coach.catalogue import wide_manifold_pressure
 from coach.sources.link.decode import (
     OTHER_WAYS,
+    as_read,
     bitmap,
     calibration_ids,
     choose,
@@ -90,6 +92,28 @@ def test_the_usual_parameter_is_preferred() -> None:
     assert chosen["manifold_pressure"].reading.pid == 0x0B
     assert choose(CATALOGUE, {0x05: 2, 0x67: 3})["coolant_temp"].reading.pid == 0x67
     assert choose(CATALOGUE, {0x34: 4})["lambda_1"].reading.pid == 0x34
+
+
+def test_manifold_pressure_that_goes_further_is_taken_where_both_agree() -> None:
+    """Two bytes see what one cannot; a car whose two answers differ, or that has no such sensor, is read as usual."""
+    lengths, usual = {0x0B: 1, 0x87: 5}, bytes([100])
+    for wide, pid in (("010C800000", 0x87), ("010DC00000", 0x87), ("010DC10000", 0x0B), ("000C800000", 0x0B)):
+        answers = {0x0B: usual, 0x87: bytes.fromhex(wide)}
+        assert choose(CATALOGUE, lengths, answers)["manifold_pressure"].reading.pid == pid
+    assert choose(CATALOGUE, lengths, {0x0B: usual})["manifold_pressure"].reading.pid == 0x0B
+    assert choose(CATALOGUE.with_signals([wide_manifold_pressure()]), lengths, {
+        0x0B: usual, 0x87: bytes.fromhex("000C800000"),
+    })["manifold_pressure"].reading.pid == 0x0B  # fmt: skip
+    # The other signals of two ways stay as they are.
+    answers = {0x05: b"\x82", 0x67: bytes.fromhex("018200")}
+    assert choose(CATALOGUE, {0x05: 1, 0x67: 3}, answers)["coolant_temp"].reading.pid == 0x05
+
+
+def test_a_vehicle_file_that_promises_two_bytes_is_not_taken_at_its_word() -> None:
+    """A car that was found to give one byte saturates at 255 kPa, whatever its file says."""
+    told = CATALOGUE.with_signals([wide_manifold_pressure()])
+    for lengths, ceiling in (({0x0B: 1}, 255.0), ({0x87: 5}, 65535 / 32), ({0x0B: 1, 0x87: 5}, 65535 / 32)):
+        assert as_read(told, choose(told, lengths))["manifold_pressure"].ceiling == pytest.approx(ceiling)
 
 
 def test_every_other_way_belongs_to_a_signal_of_the_catalogue() -> None:

@@ -6,6 +6,7 @@ import json
 
 import pytest
 
+from coach.catalogue import default_catalogue
 from coach.errors import BadInput, VehicleError
 from coach.shown import Units
 from coach.vehicle import PedalTravel, Vehicle, load_vehicle, parse_vehicle, rpm_per_kmh, vehicle_schema
@@ -39,7 +40,7 @@ pressure = "bar"
 ALLOWED = (
     'car, colour: "colour" is not a key here; allowed are label, transmission, fuel, induction, '
     "hybrid, start_stop, idle_speed, rev_limit, mass, range, speed_delay, rpm_per_kmh, gearbox, tyre, road_load, "
-    "rotating, driveline, full_load, pedal, dial, fixed_barometric, offers, units"
+    "rotating, driveline, full_load, pedal, dial, fixed_barometric, manifold_pressure_bytes, offers, units"
 )
 
 
@@ -226,3 +227,13 @@ def test_transmissions():
     assert parse_vehicle(ratios + 'transmission = "dual-clutch"').derivations()[0].slip == 0
     assert parse_vehicle(ratios + 'transmission = "automatic"').derivations()[0].slip == 0.12
     assert [way.name for way in parse_vehicle(ratios + 'transmission = "CVT"').derivations()] == ["speed_ratio"]
+
+
+def test_manifold_pressure_in_two_bytes():
+    """A car that gives it so is planned for beyond 255 kPa; one or two, nothing else."""
+    base = default_catalogue()
+    wide = parse_vehicle("manifold_pressure_bytes = 2").catalogue(base)["manifold_pressure"]
+    assert wide.ceiling == pytest.approx(65535 / 32)
+    assert parse_vehicle("manifold_pressure_bytes = 1").catalogue(base)["manifold_pressure"].ceiling == 255
+    with pytest.raises(VehicleError, match="manifold_pressure_bytes"):
+        parse_vehicle("manifold_pressure_bytes = 4")

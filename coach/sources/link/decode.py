@@ -57,6 +57,9 @@ OTHER_WAYS = (
     Way("manifold_pressure", Reading(0x87, 5, first=1, width=2, scale=1 / 32), bit=0),
 )
 
+WIDER = {"manifold_pressure": 10.0}
+"""Signals that a charged engine drives beyond the usual encoding, and how far two answers at idle may lie apart."""
+
 # The catalogue's own readings of parameters whose first byte says what is there: which bit stands for them.
 _BITS = {
     "charge_air_temp": 0, "exhaust_temp": 0, "exhaust_pressure": 0, "gear_reported": 0, "gear_ratio_reported": 1,
@@ -65,7 +68,9 @@ _BITS = {
 
 
 def _bit(name: str, reading: Reading | Identified) -> int | None:
-    return _BITS.get(name) if isinstance(reading, Reading) else None
+    if not isinstance(reading, Reading):
+        return None
+    return next((w.bit for w in OTHER_WAYS if w.signal == name and w.reading == reading), _BITS.get(name))
 
 
 def ways(catalogue: Catalogue) -> dict[str, tuple[Way, ...]]:
@@ -80,14 +85,34 @@ def ways(catalogue: Catalogue) -> dict[str, tuple[Way, ...]]:
     return {name: tuple(some) for name, some in table.items() if some}
 
 
-def choose(catalogue: Catalogue, lengths: Mapping[int, int]) -> dict[str, Way]:
-    """The way in which this car's signals are read: the first one whose parameter it offers in the right length."""
-    chosen = {}
+def choose(
+    catalogue: Catalogue, lengths: Mapping[int, int], answers: Mapping[int, bytes] | None = None
+) -> dict[str, Way]:
+    """The way in which this car's signals are read: the first one whose parameter it offers in the right length.
+
+    One whose encoding goes further is taken instead where the car's answers to both agree: manifold pressure in two
+    bytes, whose formula is from memory, stands beside the published one of one byte.
+
+    Args:
+        catalogue: the signals.
+        lengths: of each parameter's answer, in bytes.
+        answers: those answers, or None where nobody asked.
+    """
+    chosen, answers = {}, answers or {}
     for name, some in ways(catalogue).items():
-        way = next((w for w in some if lengths.get(w.key) == w.reading.length), None)
-        if way is not None:
-            chosen[name] = way
+        usable = [w for w in some if lengths.get(w.key) == w.reading.length]
+        usable = [w for w in usable if w.key not in answers or not math.isnan(w.value(answers[w.key]))] or usable
+        if usable:
+            chosen[name] = next((w for w in usable[1:] if _sees_further(w, usable[0], answers)), usable[0])
     return chosen
+
+
+def _sees_further(way: Way, usual: Way, answers: Mapping[int, bytes]) -> bool:
+    if way.signal not in WIDER or isinstance(way.reading, Identified) or isinstance(usual.reading, Identified):
+        return False
+    if way.reading.highest <= usual.reading.highest or not {way.key, usual.key} <= answers.keys():
+        return False
+    return abs(way.value(answers[way.key]) - usual.value(answers[usual.key])) <= WIDER[way.signal]
 
 
 def readable(catalogue: Catalogue, offered: Iterable[int]) -> list[int]:

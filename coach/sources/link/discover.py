@@ -118,7 +118,7 @@ def discover(session: Session, catalogue: Catalogue, tell: Callable[[str], None]
     if own:
         tell("signals of the maker")
         ask_identified(session, own, lengths, answers, refused)
-    signals = choose(catalogue, lengths)
+    signals = choose(catalogue, lengths, answers)
     tell("batches")
     used = sorted({w.key for w in signals.values() if isinstance(w.reading, Reading)})
     alone = list({w.key: w.reading for w in signals.values() if isinstance(w.reading, Identified)}.values())
