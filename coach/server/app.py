@@ -18,6 +18,7 @@ from coach.server.holding import Holding
 from coach.server.live import TooMany
 from coach.server.models import Answer, Asked
 from coach.server.openapi import describe
+from coach.server.packing import pack_json
 from coach.server.roles import Access, check_access
 from coach.server.services import Services
 from coach.server.static import Static
@@ -61,6 +62,7 @@ def create_app(services: Services, static: Static | None = None, joining: Any = 
     if joining is not None:
         _add_help(app, joining)
     app.before_request(_guard(Guard(joining)))
+    app.after_request(pack_json)
     app.after_request(close_doors)
     app.register_error_handler(CoachError, _coach_error)
     app.register_error_handler(HTTPException, _http_error)

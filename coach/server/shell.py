@@ -25,6 +25,7 @@ WORDS = (
     "bundle.page",
     "link.page",
     "speeds.page",
+    "reviewpage",
     "desk.page",
 )
 """Sections of the catalogue that the page asks for; each is served as a file, because the API is never kept."""

@@ -12,7 +12,8 @@ from flask import Response, request
 from werkzeug.exceptions import NotFound as Missing
 
 from coach.assets import web_root
-from coach.server.shell import WORKER, bare, files_below, shell, with_shell, words_file, words_paths
+from coach.server.bare import bare_script, bare_sheet, imported, with_imported
+from coach.server.shell import WORKER, files_below, shell, with_shell, words_file, words_paths
 
 TYPES = {
     ".html": "text/html; charset=utf-8",
@@ -33,7 +34,7 @@ HIDDEN = frozenset({"node_modules", "package.json", "package-lock.json", "jsconf
 
 
 class _File(NamedTuple):
-    stamp: tuple[int, int]
+    stamp: tuple[tuple[int, int], ...]
     tag: str
     plain: bytes
     packed: bytes | None
@@ -69,6 +70,9 @@ class Static:
     def shell(self) -> dict[str, object]:
         """Version, files and tags of what a phone keeps of the page."""
         paths = files_below(self._root, TYPES, HIDDEN)
+        # What comes as a part of another sheet is not asked for by itself.
+        parts = {inside for path in paths for inside in self._inside(self._root.joinpath(*path.split("/")))}
+        paths = [path for path in paths if self._root.joinpath(*path.split("/")) not in parts]
         tags = {path: self._load(self._root.joinpath(*path.split("/"))).tag for path in paths}
         for path in words_paths():
             words = self._words(path)
@@ -78,7 +82,7 @@ class Static:
         return shell(tags, worker.read_bytes() if worker.is_file() else b"")
 
     def _worker(self, full: Path) -> _File:
-        return _made((0, 0), with_shell(self._load(full).plain, self.shell()), packs=True)
+        return _made((), with_shell(self._load(full).plain, self.shell()), packs=True)
 
     def _words(self, path: str) -> _File | None:
         """Words under an address of their own; made once, because the catalogue does not change while we run."""
@@ -92,7 +96,7 @@ class Static:
         plain = words_file(path)
         if plain is None:
             return None
-        made = _made((0, 0), plain, packs=True)
+        made = _made((), plain, packs=True)
         with self._lock:
             self._files[key] = made
         return made
@@ -106,24 +110,38 @@ class Static:
             raise Missing
         return full
 
+    def _inside(self, full: Path) -> list[Path]:
+        """The sheets that are sent as a part of this one."""
+        if full.suffix != ".css":
+            return []
+        return [full.parent / name for name in imported(full.read_text("utf-8"))]
+
     def _load(self, full: Path) -> _File:
-        status = full.stat()
-        stamp = (status.st_mtime_ns, status.st_size)
+        stamp = tuple(map(_stamp, (full, *self._inside(full))))
         with self._lock:
             known = self._files.get(full)
         if known is not None and known.stamp == stamp:
             return known
         plain = full.read_bytes()
-        if full.suffix in {".js", ".css"} and full.relative_to(self._root).parts[0] != "vendor":
-            plain = bare(plain.decode(), full.suffix).encode()
+        if full.relative_to(self._root).parts[0] != "vendor":
+            if full.suffix == ".js":
+                plain = bare_script(plain.decode()).encode()
+            if full.suffix == ".css":
+                others = (inside.read_text("utf-8") for inside in self._inside(full))
+                plain = bare_sheet(with_imported(plain.decode(), others)).encode()
         made = _made(stamp, plain, packs=full.suffix in PACKED)
         with self._lock:
             self._files[full] = made
         return made
 
 
-def _made(stamp: tuple[int, int], plain: bytes, *, packs: bool) -> _File:
-    packed = gzip.compress(plain, mtime=0) if packs else None
+def _stamp(full: Path) -> tuple[int, int]:
+    status = full.stat()
+    return status.st_mtime_ns, status.st_size
+
+
+def _made(stamp: tuple[tuple[int, int], ...], plain: bytes, *, packs: bool) -> _File:
+    packed = gzip.compress(plain, 9, mtime=0) if packs else None
     if packed is not None and len(packed) >= len(plain):
         packed = None
     return _File(stamp, hashlib.sha256(plain).hexdigest()[:20], plain, packed)

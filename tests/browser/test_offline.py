@@ -106,7 +106,7 @@ def test_the_cache_is_one_version_and_nothing_of_the_api(phone, done):
     assert list(cached) == [f"coach-{shell['version']}"]
     (paths,) = cached.values()
     assert {path.removeprefix("/") or "./" for path in paths} == set(shell["files"])
-    assert {"./", "js/main.js", "js/screens/after.js", "css/base.css", "words/en/page.car.json"} <= set(shell["files"])
+    assert {"./", "js/main.js", "js/screens/after.js", "css/first.css", "words/en/page.car.json"} <= set(shell["files"])
     assert not any(path.startswith("/api") for path in paths)
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from coach.assets import web_root
 from coach.server.icons import ICONS, draw, png
-from coach.server.shell import bare, is_kept, words_file
+from coach.server.shell import is_kept, words_file
 from coach.server.static import Static
 
 
@@ -28,6 +28,7 @@ def root(tmp_path):
     (tmp_path / "pictures").mkdir()
     for name, text in {
         "index.html": "<!doctype html>", "sw.js": "// worker\nrun(SHELL);\n", "js/a.js": "// b\nexport const a = 1;\n",
+        "first.css": '@import "inside.css";\n', "inside.css": "a { b: c }",
         "vendor/lib.js": "// theirs\nx;\n", "vendor/vendor.json": "{}", "vendor/lib.LICENSE.txt": "free",
         "package.json": "{}", ".hidden.js": "no", "pictures/drive.png": "png", "notes.md": "no",
     }.items():  # fmt: skip
@@ -36,20 +37,23 @@ def root(tmp_path):
 
 
 def test_the_shell_is_the_page_and_its_words(root):
-    """What a browser asks for and no more: no licence, no picture, no worker, nothing hidden, nothing of the API."""
+    """What a browser asks for and no more: no licence, no picture, no worker, nothing hidden, nothing of the API.
+
+    A sheet that is sent as a part of another is not asked for by itself.
+    """
     _, files = made(root)
     words = {path for path in files if path.startswith("words/")}
-    assert set(files) - words == {"./", "js/a.js", "vendor/lib.js"}
+    assert set(files) - words == {"./", "js/a.js", "first.css", "vendor/lib.js"}
     assert {"words/en/page.car.json", "words/en/page.parked.json", "words/en/offline.json"} <= words
     assert all(is_kept(path) for path in files)
 
 
-@pytest.mark.parametrize("name", ["index.html", "sw.js", "js/a.js", "vendor/lib.js"])
+@pytest.mark.parametrize("name", ["index.html", "sw.js", "js/a.js", "vendor/lib.js", "inside.css"])
 def test_whatever_changes_is_another_version(root, name):
     """One byte in any file, the worker included; the same bytes give the same version."""
     before = made(root)
     assert made(root) == before
-    (root / name).write_text((root / name).read_text() + "b;")
+    (root / name).write_text((root / name).read_text() + "b {}")
     assert made(root)[0] != before[0]
 
 
@@ -80,25 +84,6 @@ def test_there_are_no_words_elsewhere(client, path):
 def test_words_are_the_catalogues(client):
     """The page's words as a file are what the API says."""
     assert client.get("/words/en/page.car.json").json == client.get("/api/words?section=page.car").json
-
-
-def test_a_script_is_sent_without_its_comments_and_on_the_same_lines():
-    """Lines of comment go, code stays where it was; what stands in quotes or beside code is not touched."""
-    text = '// a\nconst a = "// not one"; // stays\n/**\n * b\n */\nconst b = `x`;\n  // c\n  go(/* here */ b);\n'
-    sent = bare(text, ".js")
-    assert sent == '\nconst a = "// not one"; // stays\n\n\n\nconst b = `x`;\n\ngo(/* here */ b);\n'
-    assert bare("/* a */\nb { url: x }\n", ".css") == "\nb { url: x }\n"
-    assert bare("a { b: c }\n// no comment in a sheet\n", ".css") == "a { b: c }\n// no comment in a sheet\n"
-
-
-def test_no_script_has_a_comment_inside_a_quotation():
-    """The rule is by lines: a quotation over several lines could hide a comment or an indent. There is none."""
-    for path in (web_root() / "js").rglob("*.js"):
-        ticks = 0
-        for line in path.read_text("utf-8").splitlines():
-            looks = line.lstrip().startswith(("//", "/*", "*"))
-            assert ticks % 2 == 0, f"{path}: {line}"
-            ticks += 0 if looks else line.count("`")
 
 
 @pytest.mark.parametrize("name", ICONS)

@@ -55,6 +55,21 @@ def test_a_file_that_changes_is_seen(client, tmp_path):
     assert "22" in changed.text
 
 
+def test_a_sheet_is_sent_with_the_sheets_that_it_names(client, tmp_path):
+    """One request; a change of either is seen."""
+    sheets = tmp_path / "web" / "css"
+    sheets.mkdir()
+    (sheets / "first.css").write_text('/* all */\n@import "a.css";\n@import "b.css";\n')
+    (sheets / "a.css").write_text("a { b: c }\n")
+    (sheets / "b.css").write_text("d { e: f }\n")
+    before = client.get("/css/first.css")
+    assert before.text == "a{b:c}d{e:f}"
+    (sheets / "b.css").write_text("d { e: longer }\n")
+    after = client.get("/css/first.css")
+    assert after.text == "a{b:c}d{e:longer}"
+    assert after.headers["ETag"] != before.headers["ETag"]
+
+
 def test_a_link_to_the_outside_is_not_followed(client, tmp_path):
     """The root is the end of the world."""
     (tmp_path / "web" / "link.txt").symlink_to(tmp_path / "outside.txt")

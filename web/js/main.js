@@ -113,8 +113,7 @@ async function show() {
 }
 
 async function begin() {
-  await needWords("car");
-  const [state] = await Promise.all([firstState().catch(remember), mayAct()]);
+  const [state] = await Promise.all([firstState().catch(remember), mayAct(), needWords("car")]);
   startLive();
   const { drive } = state ?? known.live ?? {};
   const going = drive && !["none", "ended"].includes(drive.phase);

@@ -241,7 +241,7 @@ export function heard({ face, alarm, link, lead, drive }, phone, words) {
   const runs = !over && lead?.phase === "running" ? `${drive.id} ${lead.id} ${lead.number ?? ""}` : "";
   const clock = face.number_kind === "clock" ? /^(\d+):(\d\d)$/.exec(face.number) : null;
   return {
-    alarm: alarm && !over ? `${drive.id} ${alarm.capture ?? ""} ${alarm.signal} ${alarm.number ?? ""}` : "",
+    alarm: alarm && !over ? `${drive.id} ${alarm.capture ?? ""} ${alarm.signal}` : "",
     inside: Boolean(alarm?.inside),
     ahead: face.ground === "warn",
     link: link.state,

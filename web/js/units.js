@@ -49,7 +49,7 @@ export function unitsChosen() {
   return made;
 }
 
-/** The header by which sentences come in these units. */
+/** The header by which sentences come in these units. @returns {Record<string, string>} */
 export function unitsHeader() {
   const chosen = unitsChosen();
   return chosen ? { "x-units": `${chosen.speed},${chosen.pressure},${chosen.temperature}` } : {};

@@ -160,9 +160,11 @@ export function drive(way) {
     update(known);
   }
 
-  addMore();
+  // Once the drive is on the screen: nothing of it may come before that.
+  requestAnimationFrame(() => setTimeout(addMore));
   async function addMore() {
-    const { Sheet } = await import("../parts/sheet.js");
+    if (!way.current()) return;
+    const [{ Sheet }] = await Promise.all([import("../parts/sheet.js"), way.style("css/sheet.css")]);
     sheet = new Sheet({ skip: () => send("skip", { capture: capture() }), comeBack, pause: () => send("pause"), resume: () => send("resume"), other: () => send("role", { role: null }), retry: () => send("retry"), go: way.go });
     root.append(sheet.container);
     const [sound, { Ear }, { letSleep, stayOn }] = await Promise.all([import("../sound.js"), import("../parts/ear.js"), import("../wake.js")]);
