@@ -25,6 +25,11 @@ A table's column is recognised by the signal's own name or by one of the names g
 punctuation.
 """
 
+_WIDE = (
+    "Some cars answer manifold pressure in two bytes; it then reaches {kpa:g} kPa. The link takes it where the car "
+    "offers it; at the desk `manifold_pressure_bytes = 2` in the vehicle file says so."
+)
+
 
 def signals_page(catalogue: Catalogue) -> str:
     """The page in Markdown: one table of all signals, then a section for each."""
@@ -35,13 +40,7 @@ def signals_page(catalogue: Catalogue) -> str:
     lines.append("")
     for signal in catalogue:
         lines += _section(signal)
-    lines += [
-        "## Manifold pressure in two bytes",
-        "",
-        f"Some cars answer manifold pressure in two bytes; it then reaches {wide_manifold_pressure().ceiling:g} kPa. "
-        + "The link takes it where the car offers it; at the desk `manifold_pressure_bytes = 2` in the vehicle file "
-        + "says so.",
-    ]  # fmt: skip
+    lines += ["## Manifold pressure in two bytes", "", _WIDE.format(kpa=wide_manifold_pressure().ceiling)]
     return "\n".join(lines) + "\n"
 
 

@@ -129,7 +129,7 @@ def recipe_json(recipe: Recipe, found: Found, vehicle: Any, catalogue: Catalogue
         "title": recipe.title,
         "signals": [
             {"signal": e.signal, "asked_hz": round(e.asked_hz, 2), "expected_hz": round(e.expected_hz, 2),
-             "offered": e.offered, "enough": e.enough}
+             "offered": e.offered, "enough": e.enough, "derived": bool(catalogue[e.signal].inputs)}
             for e in rates
         ],
         "missing": [e.signal for e in rates if not e.offered],
@@ -174,8 +174,13 @@ def found_text(result: dict[str, Any]) -> str:
     if recipe is not None:
         lines += ["", f"For: {recipe['title']}"]
         for s in recipe["signals"]:
-            given = f"{s['expected_hz']:g} Hz" if s["offered"] else "the car does not offer it"
-            mark = " " if s["enough"] else "!"
-            lines.append(f"{mark} {s['signal']:<26} asked {s['asked_hz']:g} Hz, expected {given}")
+            asked, mark = f"asked {s['asked_hz']:g} Hz", " " if s["enough"] else "!"
+            if s["offered"]:
+                told = f"{asked}, expected {s['expected_hz']:g} Hz"
+            elif s["derived"]:
+                told = "no car tells it: it is worked out from what the vehicle file says (--vehicle)"
+            else:
+                told = f"{asked}; the car does not offer it"
+            lines.append(f"{mark} {s['signal']:<26} {told}")
         lines += [text for text in (recipe["advice"], *(s["text"] for s in recipe["sweeps"])) if text]
     return "\n".join(lines) + "\n"

@@ -85,6 +85,15 @@ def test_names_of_files_that_nobody_gave(stored, tmp_path, monkeypatch):
     assert sorted(p.name for p in tmp_path.iterdir()) == [f"{stored[1]}-part-load.parquet", f"{stored[1]}.csv"]
 
 
+def test_a_file_called_parquet_is_parquet(stored, tmp_path):
+    """Nobody has to say it twice; who says CSV gets CSV, whatever the file is called."""
+    out = tmp_path / "drive.parquet"
+    assert run(stored[1], "-o", out, "--data", stored[0]).exit_code == 0
+    assert out.read_bytes()[:4] == b"PAR1"
+    assert run(stored[1], "--csv", "-o", out, "--data", stored[0]).exit_code == 0
+    assert out.read_bytes()[:4] == b"time"
+
+
 def test_no_sample_and_an_unreadable_one_are_two_things(tmp_path):
     """In Parquet null is no sample and NaN one that could not be read; odd stamps and tiny values stay."""
     out = tmp_path / "o.parquet"

@@ -58,7 +58,7 @@ def test_a_car_is_described_with_its_number_masked(recipe):
     assert "6 signals a request" in text
     assert "0C      engine_speed             1726 rpm" in text
     assert "  engine_speed               asked 8 Hz, expected 8 Hz" in text
-    assert "! oil_temp                   asked 0.5 Hz, expected the car does not offer it" in text
+    assert "! oil_temp                   asked 0.5 Hz; the car does not offer it" in text
 
 
 def test_the_same_as_json(recipe):
@@ -74,6 +74,19 @@ def test_the_same_as_json(recipe):
     assert found["recipe"]["advice"] == ""
     assert found["refused"] == []
     assert "1C" in found["offered"]
+
+
+def test_what_no_car_tells_needs_the_vehicle_file(tmp_path):
+    """A gear is no fault of the car: without a vehicle file it is said where it comes from, with one it is there."""
+    recipe, car = tmp_path / "request.toml", tmp_path / "car.toml"
+    recipe.write_text(RECIPE + "gear = 5\n")
+    car.write_text("rpm_per_kmh = { 5 = 24.9 }\n")
+    with AdapterServer(table_car()) as server:
+        without = run("test", server.url, "--recipe", str(recipe)).stdout
+        told = run("test", server.url, "--recipe", str(recipe), "--vehicle", str(car)).stdout
+    assert "! gear                       no car tells it: it is worked out from what the vehicle file says" in without
+    assert "--vehicle" in without
+    assert "  gear" not in told
 
 
 def test_a_slow_car_gets_advice_and_what_cannot_be_used_is_said(tmp_path, monkeypatch):
