@@ -8,10 +8,10 @@ from coach import __version__
 from coach.cli.cmd_adapter import adapter
 from coach.cli.cmd_archive import archive
 from coach.cli.cmd_bundle import bundle
-from coach.cli.cmd_export import export
 from coach.cli.cmd_data import data
 from coach.cli.cmd_devices import devices
 from coach.cli.cmd_drives import drives
+from coach.cli.cmd_export import export
 from coach.cli.cmd_judge import judge
 from coach.cli.cmd_key import key
 from coach.cli.cmd_licences import licences

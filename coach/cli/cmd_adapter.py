@@ -49,9 +49,9 @@ _PORT = click.IntRange(0, 65_535)
 @click.option("--fault", "written", multiple=True, metavar="KIND@SECONDS[xN]", help="What goes wrong; several times.")
 @click.option("--control", type=_PORT, help="TCP port of the control line; 0 takes a free one.")
 def adapter(
-    port: int, drive: Path | None, scenario: str | None, vehicle_file: Path | None, speed: float, after: After, latency: str, jitter: str,
-    each: str, batch: int, seed: int, ecus: int, bits: str, bus: str, written: tuple[str, ...], control: int | None,
-    *, pty: bool,
+    port: int, drive: Path | None, scenario: str | None, vehicle_file: Path | None, speed: float, after: After,
+    latency: str, jitter: str, each: str, batch: int, seed: int, ecus: int, bits: str, bus: str,
+    written: tuple[str, ...], control: int | None, *, pty: bool,
 ) -> int:  # fmt: skip
     """Be an adapter in a car that is not there. Only this machine can reach it. End it with Ctrl-C.
 
@@ -69,8 +69,8 @@ def adapter(
 
     clock = Clock()
     server = AdapterServer(
-        _car(drive, scenario, vehicle_file, clock, speed, after), faults=_faults(written), seed=seed, ecus=ecus, bits=int(bits),
-        bus=bus, port=port, pty=pty, clock=clock,
+        _car(drive, scenario, vehicle_file, clock, speed, after), faults=_faults(written), seed=seed, ecus=ecus,
+        bits=int(bits), bus=bus, port=port, pty=pty, clock=clock,
         latency_s=parse_duration_us(latency, where="--latency") / US,
         jitter_s=parse_duration_us(jitter, where="--jitter") / US,
         each_s=parse_duration_us(each, where="--each") / US, batch=batch,

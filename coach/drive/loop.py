@@ -98,7 +98,7 @@ class Parts:
     favour: Callable[[frozenset[str]], None] | None = None
     """Is told the signals of the captures that run, so that a slow link may ask for them more often."""
     link_facts: Callable[[int], Mapping[str, Any]] | None = None
-    """Gives what else the page is to know of the link at a time: rates asked and had, whether somebody else is there."""
+    """Gives what else the page is to know of the link at a time: rates asked and had, whether another tester asks."""
     rates_hz: Callable[[int], Mapping[str, float]] | None = None
     """Gives the rate at which each signal came lately, for the page."""
 

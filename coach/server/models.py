@@ -269,7 +269,7 @@ class ReadyMark(Answer):
         None, description="Of `signals` at a car: what each is asked for and expected at, in hertz."
     )
     sweeps: list[dict[str, Any]] | None = Field(
-        None, description="Of `signals` at a car: what each sweep needs, in hertz, and what to do where it is not there."
+        None, description="Of `signals` at a car: what each sweep needs, in hertz, and what to do where it is not."
     )
 
 

@@ -32,7 +32,6 @@ from coach.server.cars import Car, Cars, car_key, with_learned
 from coach.server.catalogues import known
 from coach.server.desk_state import Desk
 from coach.server.earlier import PullsKnown
-from coach.server.earlier import PullsKnown
 from coach.server.garage import Entry, Garage, ReadTable
 from coach.server.identity import before, identity_mark, with_identity
 from coach.server.models import StartDrive
@@ -89,7 +88,6 @@ class Services:
     current: Drive | None = None
     reviewer: Worker | None = None
     cars: Cars = field(init=False)
-    pulls: PullsKnown = field(default_factory=PullsKnown)
     pulls: PullsKnown = field(default_factory=PullsKnown)
     desk: Desk = field(init=False)
     streams: BoundedSemaphore = field(default_factory=lambda: BoundedSemaphore(MOST_STREAMS))

@@ -1,4 +1,4 @@
-"""While the car moves only stopping is open until a passenger has confirmed; the server holds that, the page shows it."""
+"""While the car moves only stopping is open until a passenger has confirmed: the server holds that, the page shows."""
 
 from __future__ import annotations
 
