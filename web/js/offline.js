@@ -35,8 +35,8 @@ export function start(screens, style) {
  */
 function warm(screens, style) {
   const sheets = ["css/pages.css", "css/review.css", "css/kept.css"].map(style);
-  const words = ["parked", "offline"].map(needWords);
-  const parts = [import("./parts/reach.js"), import("./parts/plots.js"), import("./screens/failed.js")];
+  const words = ["parked", "offline", "reviewpage"].map(needWords);
+  const parts = [import("./parts/reach.js"), import("./parts/plots.js"), import("./parts/proof.js"), import("./screens/failed.js")];
   void Promise.allSettled([...screens.map((load) => load()), ...sheets, ...words, ...parts]);
 }
 

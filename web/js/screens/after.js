@@ -3,6 +3,7 @@
 import { seg } from "../api.js";
 import { h } from "../dom.js";
 import { Reader } from "../kept.js";
+import { alarmsOf, closer, restsOn } from "../parts/closer.js";
 import { handing } from "../parts/handing.js";
 import { crumb, link, title } from "../parts/page.js";
 import { portrait } from "../parts/portrait.js";
@@ -13,6 +14,10 @@ import { clock, count, has, needWords, t, upper } from "../words.js";
 
 /** @typedef {import("../types.js").Attempt} Attempt */
 /** @typedef {import("../types.js").VerdictCapture} VerdictCapture */
+/** @typedef {{id: string, qualified: number, asked: number, outcome: string, sentence: string, remedy: string, send: {number: number, sentence: string} | null}} Said a capture as the review says it */
+
+/** How long the verdict waits for the review's sentences; they are put in when they come later. */
+const WAIT_MS = 1500;
 
 /** @param {VerdictCapture} capture */
 const isGood = ({ asked, qualified }) => qualified >= asked;
@@ -57,8 +62,11 @@ export function verdictLine({ captures }) {
 export async function after(way) {
   const id = way.params.get("drive") ?? "";
   const reader = new Reader();
-  /** @type {[import("../types.js").Verdict, any, void, void]} */
-  const [verdict, drive] = await Promise.all([reader.get(`drives/${seg(id)}/attempts`), reader.get(`drives/${seg(id)}`), way.style("css/review.css"), needWords("offline")]);
+  /** @type {[import("../types.js").Verdict, any, void, void, void]} */
+  const [verdict, drive] = await Promise.all([reader.get(`drives/${seg(id)}/attempts`), reader.get(`drives/${seg(id)}`), way.style("css/review.css"), needWords("offline"), needWords("reviewpage")]);
+  // The verdict stands by itself: the review puts numbers and what to do beside it, once it is there.
+  const review = reader.get(`drives/${seg(id)}/review`).catch(() => null);
+  const said = await Promise.race([review, new Promise((done) => setTimeout(done, WAIT_MS, null))]);
   const asked = await reader.get(`recipes/${seg(verdict.recipe.sha256)}`).catch(() => ({ captures: [] }));
   const open = verdict.captures.filter((one) => !isGood(one));
   const limited = new Set(asked.captures.filter((/** @type {any} */ one) => one.limited).map((/** @type {any} */ one) => one.id));
@@ -68,15 +76,27 @@ export async function after(way) {
   // Without the laptop nothing can be recorded or sealed: what is kept here can be saved and handed on.
   const away = reader.at !== null;
   const hand = handing({ name, main: away, files: () => filesOf(id, verdict, inWords(verdict, drive)) });
+  const [rests, alarms] = [h("div", {}), h("div", {})];
+  const fill = (/** @type {any} */ found) => {
+    if (!found || !way.current()) return;
+    rests.replaceChildren(restsOn(id, found));
+    alarms.replaceChildren(alarmsOf(found.alarms) ?? "");
+    for (const [n, one] of verdict.captures.entries()) {
+      const mine = found.captures.find((/** @type {Said} */ each) => each.id === one.id);
+      if (mine) beside(items[n], id, one, mine);
+    }
+  };
+  if (said) fill(said);
+  else review.then(fill);
   return h("main", { class: "page review", "data-kept-at": reader.at },
     crumb({ to: "#/drives", back: t("drives.title"), here: t("page.minutes", { n: Math.max(1, Math.round(verdict.drive.duration_s / 60)) }) }),
     title(verdictLine(verdict)),
     h("p", { class: "under" }, open.length ? t("after.still", { titles: open.map((one) => one.title).join(", ") }) : t("after.saved")),
     drive.error ? h("p", { class: "under" }, drive.error) : null,
     drive.recovered ? h("p", { class: "under" }, t("after.recovered")) : null,
-    wholeDrive(id, verdict), h("ul", { class: "list" }, ...items), h("div", { class: "grow" }),
+    wholeDrive(id, verdict), rests, h("ul", { class: "list" }, ...items), alarms, ...(away ? [] : [closer(id), hand]), h("div", { class: "grow" }),
     away ? h("div", { class: "acts" }, hand) : h("div", { class: "acts" }, open.length ? link(t(again, { title: open[0].title }), `#/recipe?sha=${seg(verdict.recipe.sha256)}`) : null,
-      link(t(open.length ? "after.send" : "after.send_all"), `#/send?drive=${seg(id)}`, !open.length), open.length ? null : link(t("after.start"), "#/", false), hand));
+      link(t(open.length ? "after.send" : "after.send_all"), `#/send?drive=${seg(id)}`, !open.length), open.length ? null : link(t("after.start"), "#/", false)));
 }
 
 /**
@@ -134,6 +154,21 @@ function summary(one, secured, best) {
   if (secured.length) return t("after.part", { n: secured.length, of: one.asked, lengths });
   if (!best) return one.never ?? t("after.never");
   return [`${upper(t(`outcome.${best.outcome}`))}.`, sentence(best, one.kind), best.remedy].filter(Boolean).join(" ");
+}
+
+/**
+ * The review's own sentence in place of the shorter one, what to do differently, and which attempt to send.
+ * @param {HTMLElement} item
+ * @param {string} drive
+ * @param {VerdictCapture} one
+ * @param {Said} said
+ */
+function beside(item, drive, one, said) {
+  const first = isGood(one) ? t("look.qualified") : one.qualified ? t("look.part", { n: one.qualified, of: one.asked }) : said.outcome === "todo" ? "" : `${upper(t(`outcome.${said.outcome}`))}.`;
+  const p = item.querySelector("p");
+  if (p) p.textContent = [first, said.sentence, said.remedy].filter(Boolean).join(" ");
+  const choice = one.attempts.filter(({ small }) => !small).length > 1;
+  if (choice && said.send) p?.after(h("a", { class: "deeper best", href: windowOf(drive, one.id, said.send.number) }, said.send.sentence));
 }
 
 /** @param {number} n */

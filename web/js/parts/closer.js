@@ -1,0 +1,33 @@
+// What stands around a verdict: what it rests on, and the ways deeper. It judges nothing itself.
+
+import { seg } from "../api.js";
+import { h } from "../dom.js";
+import { clock, t } from "../words.js";
+import { mark } from "./signs.js";
+
+/**
+ * Identity, codes, declared facts, air: one line, and all of it when it is opened.
+ * @param {string} drive
+ * @param {{head: {id: string, name: string, text: string, why: string}[], drive: {note: string}, notes: string[]}} review
+ */
+export function restsOn(drive, { head, drive: { note }, notes }) {
+  const known = head.filter(({ text }) => text).map(({ text }) => text);
+  return h("details", { class: "rests" }, h("summary", {}, mark("back"), h("span", {}, t("look.rests"), known.length ? h("small", {}, known.slice(0, 3).join(". ")) : null)),
+    h("dl", { class: "inputs" }, ...head.map(({ name, text, why }) => h("div", {}, h("dt", {}, name), h("dd", {}, text || why)))),
+    note ? h("p", { class: "mini note" }, note) : null, ...notes.map((text) => h("p", { class: "mini" }, text)),
+    h("a", { class: "deeper", href: `#/label?drive=${seg(drive)}` }, t("look.write")));
+}
+
+/** Limits that were passed, with their time. @param {{t_s: number, sentence: string}[]} alarms */
+export function alarmsOf(alarms) {
+  return alarms.length ? h("section", { class: "group" }, h("h2", {}, t("look.alarms")), h("ul", { class: "unsaid" }, ...alarms.map(({ t_s: s, sentence }) => h("li", {}, mark("stopped", "", "no"), h("div", {}, t("look.alarm", { time: clock(s), sentence })))))) : null;
+}
+
+/** The ways deeper. @param {string} drive */
+export function closer(drive) {
+  const to = (/** @type {string} */ key, /** @type {string} */ href) => h("li", {}, h("a", { href }, mark("on"), t(`look.${key}`)));
+  const id = seg(drive);
+  return h("nav", { "aria-label": t("look.closer") }, h("h2", { class: "heard" }, t("look.closer")), h("ul", { class: "further" },
+    to("compare", `#/compare?a=${id}`), to("traces", `#/traces?drive=${id}`), to("coverage", `#/coverage?drive=${id}`), to("health", `#/health?drive=${id}`), to("write", `#/label?drive=${id}`),
+    h("li", {}, h("a", { href: `api/drives/${id}/report?language=${document.documentElement.lang}`, download: `${drive}.html` }, mark("down"), t("look.report")))));
+}
