@@ -11,9 +11,7 @@ from coach.signals import Catalogue
 _ENDS = ("min", "max")
 
 
-def edits_of(
-    data: Mapping[str, Any], place: int, key: str, old: float, new: float, catalogue: Catalogue
-) -> list[Edit]:
+def edits_of(data: Mapping[str, Any], place: int, key: str, old: float, new: float, catalogue: Catalogue) -> list[Edit]:
     """Edits of one relaxation.
 
     Args:

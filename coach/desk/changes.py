@@ -13,7 +13,7 @@ from coach.plan.sentences import Say
 from coach.recipe import CaptureAsked, LimitAsked, Recipe, RecordAsked, SweepAsked
 from coach.shown import METRIC, Units, show, show_difference
 from coach.signals import Catalogue
-from coach.words import Words, inside, load_words
+from coach.words import Words, load_words
 
 _ONE = re.compile(r"(?P<number>-?[0-9.]+)(?P<unit> ?[^0-9.\s]+)?")
 _Pair = tuple[str, str, str, str]
@@ -60,7 +60,7 @@ class _Changes:
         return self.words(f"desk.change.{path}", **values)
 
     def name(self, signal: str) -> str:
-        return self.catalogue[signal].title
+        return self.words.title(self.catalogue[signal])
 
     def key(self, key: str) -> str:
         return self.say(f"key.{key}")
@@ -124,7 +124,7 @@ class _Changes:
             key = "ask" if new.ask else "ask_gone"
             yield change(self.say(key, capture=title, new=new.ask), "ask")
         if old.place != new.place:
-            places = [inside(self.words(f"plan.place.{c.place}")) for c in (old, new)]
+            places = [self.words.inside(self.words(f"plan.place.{c.place}")) for c in (old, new)]
             yield change(self.say("place", capture=title, old=places[0], new=places[1]), "place")
         kinds = [self.say(f"kinds.{kind_of(c)}") for c in (old, new)]
         if kinds[0] != kinds[1]:
@@ -163,7 +163,7 @@ class _Changes:
             yield "sweep", self.say("sweep", name=""), self.name(old.signal), self.name(new.signal)
             return
         signal = self.catalogue[new.signal]
-        name = inside(signal.title)
+        name = self.words.inside(self.words.title(signal))
         ends = []
         for s in (old, new):
             start, to = (show(end, signal.unit, self.system) for end in (s.start, s.to))
@@ -195,7 +195,7 @@ class _Changes:
             was, now = before.get(name), after.get(name)
             if was == now:
                 continue
-            what = self.say("limit", name=inside(self.name(name)))
+            what = self.say("limit", name=self.words.inside(self.name(name)))
             texts = ["" if x is None else self._bound(x) for x in (was, now)]
             if texts[0] != texts[1] or was is None or now is None:
                 yield self._moved(what, texts[0], texts[1], title, f"limit.{name}", new.id)
@@ -207,14 +207,14 @@ class _Changes:
                 ("for", "limit_for", self._time(was.for_us), self._time(now.for_us)),
             ):
                 if a != b:
-                    named = self.say("of_limit", what=self.key(said), name=inside(self.name(name)))
+                    named = self.say("of_limit", what=self.key(said), name=self.words.inside(self.name(name)))
                     yield self._moved(named, a, b, title, f"limit.{name}.{key}", new.id)
 
     def _moved(self, what: str, old: str, new: str, title: str, key: str, capture: str) -> Change:
         if not new:
             return Change(self.say("gone", what=what, capture=title), key, capture)
         if not old:
-            return Change(self.say("added", what=inside(what), capture=title, new=new), key, capture)
+            return Change(self.say("added", what=self.words.inside(what), capture=title, new=new), key, capture)
         return Change(self.say("from_to", what=what, capture=title, moved=self.between(old, new)), key, capture)
 
     # ---- rates -----------------------------------------------------------------------------------
@@ -245,9 +245,9 @@ class _Changes:
                 text = self.say("rate_added", name=self.name(name), new=self._rate(now))
                 yield Change(text, f"record.{name}", where)
             else:
-                what = self.say("rate", name=inside(self.name(name)))
+                what = self.say("rate", name=self.words.inside(self.name(name)))
                 if capture is not None:
-                    what = self.say("rate_here", name=inside(self.name(name)), capture=capture.title)
+                    what = self.say("rate_here", name=self.words.inside(self.name(name)), capture=capture.title)
                 text = f"{what}{self.between(self._rate(was), self._rate(now))}"
                 yield Change(text, f"record.{name}", where)
 
@@ -293,8 +293,7 @@ class _Changes:
         for axis in cells.axes:
             unit = self.catalogue[axis.signal].unit
             edges = "/".join(show(edge, unit, self.system).text for edge in axis.edges)
-            axes.append(
-                f"{inside(self.name(axis.signal))} {edges} {show(axis.edges[-1], unit, self.system).unit}".strip()
-            )
+            name, written = self.words.inside(self.name(axis.signal)), show(axis.edges[-1], unit, self.system).unit
+            axes.append(f"{name} {edges} {written}".strip())
         time = self.plan.time(cells.dwell_us)
         return self.say("cells", count=len(cells.wanted), axes=self.plan("and").join(axes), time=time)

@@ -18,7 +18,7 @@ from coach.plan.sentences import Say
 from coach.recording import US, Recording
 from coach.shown import METRIC, Units, show, show_band, show_difference
 from coach.signals import Catalogue, Signal
-from coach.words import Words, inside, load_words
+from coach.words import Words, load_words
 
 _T = TypeVar("_T", Band, Limit, Sweep, Capture)
 
@@ -270,7 +270,7 @@ class _Knobs:
 
     def rate(self, place: int, asked: Asked) -> Knob:
         """A slower rate, its gap with it where that is five periods."""
-        name = inside(self.catalogue[asked.signal].title)
+        name = self.say.words.inside(self.say.words.title(self.catalogue[asked.signal]))
         usual = round(5 * US / asked.rate_hz) == asked.gap_us
 
         def turned(hz: float) -> Capture:
@@ -289,7 +289,7 @@ class _Knobs:
         return self.say.words(f"desk.relax.{key}", **values)
 
     def text(self, key: str, signal: Signal, new: str, old: str) -> str:
-        return self.words(key, name=inside(signal.title), new=new, old=old)
+        return self.words(key, name=self.say.words.inside(self.say.words.title(signal)), new=new, old=old)
 
     def moved(self, key: str, signal: Signal, old: float, new: float) -> str:
         """A bound as the reading that passes: 88 km/h is 54 mph, not 55."""

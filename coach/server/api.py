@@ -10,6 +10,7 @@ from coach import __version__
 from coach.core.spec import RULES
 from coach.drive.drive import Drive
 from coach.errors import NotFound
+from coach.server import answers as a
 from coach.server import models as m
 from coach.server.bundles import BUNDLE_ENDPOINTS
 from coach.server.car_api import CAR_ENDPOINTS
@@ -68,6 +69,11 @@ def add_recipe(call: Call) -> Result:
     """Keeps a recipe."""
     recipe = call.services.shelf.add(call.raw, call.header("X-File-Name") or "recipe")
     return call.services.shelf.view(recipe.sha256)
+
+
+def look_at_recipe(call: Call) -> Result:
+    """A recipe before it is taken."""
+    return call.services.shelf.look(call.raw, _units(call) or METRIC, load_words(_language(call)))
 
 
 def recipe(call: Call) -> Result:
@@ -250,34 +256,38 @@ def stream(call: Call) -> Result:
 
 def _current(name: str, summary: str, work: Any, takes: type[m.Asked] = m.Nothing) -> Endpoint:
     path = f"/api/drives/current/{name}"
-    return Endpoint("POST", path, summary, work, takes=takes, gives=m.Done, errors=(400, 404, 409))
+    return Endpoint("POST", path, summary, work, takes=takes, gives=a.Done, errors=(400, 404, 409))
 
 
 ENDPOINTS: tuple[Endpoint, ...] = (
-    Endpoint("GET", "/api/about", "Name, version, boot and rules of this server.", about, gives=m.About),
+    Endpoint("GET", "/api/about", "Name, version, boot and rules of this server.", about, gives=a.About),
     Endpoint(
         "GET", "/api/words", "The words, in one table: all of them, or one section by its dotted key.", words,
-        query=m.WordsQuery, gives=m.Answer, errors=(400, 404),
+        query=m.WordsQuery, gives=a.Answer, errors=(400, 404),
     ),
-    Endpoint("GET", "/api/recipes", "Recipes, uploaded ones first.", recipes, gives=m.Recipes),
+    Endpoint("GET", "/api/recipes", "Recipes, uploaded ones first.", recipes, gives=a.Recipes),
     Endpoint(
         "POST", "/api/recipes", "Keeps a recipe, TOML or JSON, as received; refused with all that is wrong with it.",
-        add_recipe, takes_text=RECIPE_TYPES, gives=m.RecipeView, status=201, most_bytes=RECIPE_BYTES, errors=(400,),
+        add_recipe, takes_text=RECIPE_TYPES, gives=a.RecipeView, status=201, most_bytes=RECIPE_BYTES, errors=(400,),
+    ),
+    Endpoint(
+        "POST", "/api/recipes/look", "The same look at a recipe before it is taken; nothing is kept.", look_at_recipe,
+        takes_text=RECIPE_TYPES, gives=a.RecipeView, most_bytes=RECIPE_BYTES, errors=(400,),
     ),
     Endpoint(
         "GET", "/api/recipes/{sha}", "A recipe as people read it: captures as sentences, places, minutes, findings.",
-        recipe, gives=m.RecipeView, errors=(404,),
+        recipe, gives=a.RecipeView, errors=(404,),
     ),
-    Endpoint("GET", "/api/sources", "What can be driven with.", sources, gives=m.Sources),
+    Endpoint("GET", "/api/sources", "What can be driven with.", sources, gives=a.Sources),
     Endpoint(
         "GET", "/api/ready", "Whether a drive with this recipe and source can start; ask again while it is `looking`.",
-        ready, query=m.ReadyQuery, gives=m.Ready, errors=(400, 404),
+        ready, query=m.ReadyQuery, gives=a.Ready, errors=(400, 404),
     ),
     Endpoint(
-        "POST", "/api/drives", "Starts a drive; one at a time.", start_drive, takes=m.StartDrive, gives=m.DriveItem,
+        "POST", "/api/drives", "Starts a drive; one at a time.", start_drive, takes=m.StartDrive, gives=a.DriveItem,
         status=201, most_bytes=600_000, errors=(400, 404, 409),
     ),
-    Endpoint("GET", "/api/drives", "Drives, the newest first.", drives, gives=m.Drives),
+    Endpoint("GET", "/api/drives", "Drives, the newest first.", drives, gives=a.Drives),
     _current("stop", "Ends the drive in ten seconds; recording and judging go on until then.", stop),
     _current("carry-on", "Takes a stop back.", carry_on),
     _current("finish", "Ends the drive at once.", finish),
@@ -290,26 +300,26 @@ ENDPOINTS: tuple[Endpoint, ...] = (
     _current("confirm", "Confirms a state that nobody measures.", confirm, m.Confirm),
     _current("role", "Says who holds the phone.", role, m.SetRole),
     _current("seen", "Closes the alarm.", seen, m.MaybeOfCapture),
-    Endpoint("GET", "/api/drives/{id}", "A drive with its window files.", drive, gives=m.DriveView, errors=(404,)),
+    Endpoint("GET", "/api/drives/{id}", "A drive with its window files.", drive, gives=a.DriveView, errors=(404,)),
     Endpoint(
         "GET", "/api/drives/{id}/attempts",
         "The verdict, the same as `coach judge --json`; while the drive runs, on the attempts that are over.",
-        attempts, gives=m.Verdict, errors=(404,),
+        attempts, gives=a.Verdict, errors=(404,),
     ),
     Endpoint(
         "GET", "/api/drives/{id}/lane", "The thread of an attempt in its lane, to catch up with.", lane,
-        query=m.LaneQuery, gives=m.Lane, errors=(400, 404),
+        query=m.LaneQuery, gives=a.Lane, errors=(400, 404),
     ),
     Endpoint(
         "GET", "/api/drives/{id}/windows/{capture}/{number}", "The signals of an attempt, thinned for a screen.",
-        window, gives=m.Window, errors=(404,),
+        window, gives=a.Window, errors=(404,),
     ),
     Endpoint(
         "GET", "/api/drives/{id}/windows/{capture}/{number}.csv",
         "The samples of an attempt with what was around it, as a table; numbers of attempts count from 0.",
         window_table, query=m.TableQuery, media="text/csv", errors=(400, 404),
     ),
-    Endpoint("GET", "/api/state", "The live state, once.", state, gives=m.State),
+    Endpoint("GET", "/api/state", "The live state, once.", state, gives=a.State),
     Endpoint(
         "GET", "/api/live",
         "Server-sent events `state`, `judge`, `saved`, `not_saved`, `drive`, `resumed`, `gap` and `ping`; resumes after"

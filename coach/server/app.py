@@ -11,12 +11,13 @@ from werkzeug.exceptions import HTTPException, RequestEntityTooLarge, Unsupporte
 
 from coach.errors import BadInput, CoachError, Conflict, NotFound, StoreError
 from coach.recipe import RecipeErrors
+from coach.server.answers import Answer
 from coach.server.api import ENDPOINTS, not_there
 from coach.server.endpoint import JSON, Call, Endpoint
 from coach.server.guard import Guard, close_doors
 from coach.server.holding import Holding
 from coach.server.live import TooMany
-from coach.server.models import Answer, Asked
+from coach.server.models import Asked
 from coach.server.openapi import describe
 from coach.server.packing import pack_json
 from coach.server.roles import Access, check_access

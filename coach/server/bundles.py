@@ -20,8 +20,9 @@ from coach.bundle.child import check_in_child, make_in_child
 from coach.bundle.keys import pins
 from coach.bundle.wanted import Wanted
 from coach.errors import BundleError, Conflict, NotFound
+from coach.server.answers import Answer
 from coach.server.endpoint import Call, Endpoint, Result
-from coach.server.models import Answer, Asked, Short
+from coach.server.models import Asked, Short
 from coach.store.files import FILE_MODE, TEMPORARY, make_folder, store_error
 
 FOLDER = "bundles"

@@ -7,6 +7,7 @@ from typing import Any
 
 from coach.errors import Conflict
 from coach.facts import FACTS, check_facts
+from coach.server import answers as a
 from coach.server import models as m
 from coach.server.cars import Car, DialRead
 from coach.server.endpoint import Call, Endpoint, Result
@@ -86,28 +87,28 @@ def _car(kept: Car) -> dict[str, Any]:
 
 CAR_ENDPOINTS: tuple[Endpoint, ...] = (
     Endpoint(
-        "GET", "/api/cars/{source}", "What was learned and declared of the car behind a source.", car, gives=m.CarFacts,
+        "GET", "/api/cars/{source}", "What was learned and declared of the car behind a source.", car, gives=a.CarFacts,
         errors=(404,),
     ),
     Endpoint(
         "POST", "/api/cars/{source}/facts", "Keeps what a person declares of the car; an empty value takes it away.",
-        keep_facts, takes=m.KeepFacts, gives=m.CarFacts, errors=(400, 404),
+        keep_facts, takes=m.KeepFacts, gives=a.CarFacts, errors=(400, 404),
     ),
     Endpoint(
         "POST", "/api/cars/{source}/pedal/step",
         "Reads the raw pedal for two seconds: parked, engine off, ignition on, held still at one end.",
-        pedal_step, takes=m.PedalStep, gives=m.PedalReading, errors=(400, 404, 409),
+        pedal_step, takes=m.PedalStep, gives=a.PedalReading, errors=(400, 404, 409),
     ),
     Endpoint(
         "POST", "/api/cars/{source}/pedal", "Keeps the pedal's ends from four readings that agree.", keep_pedal,
-        takes=m.KeepPedal, gives=m.CarFacts, errors=(400, 404, 409),
+        takes=m.KeepPedal, gives=a.CarFacts, errors=(400, 404, 409),
     ),
     Endpoint(
         "POST", "/api/drives/current/dial", "Learns the dial: what it shows now, at a steady speed.", read_dial,
-        takes=m.ReadDial, gives=m.Done, errors=(400, 404, 409),
+        takes=m.ReadDial, gives=a.Done, errors=(400, 404, 409),
     ),
     Endpoint(
         "POST", "/api/drives/current/read-as", "Shows and speaks in other units, or in the request's language.",
-        read_as, takes=m.ReadAs, gives=m.Done, errors=(400, 409),
+        read_as, takes=m.ReadAs, gives=a.Done, errors=(400, 409),
     ),
 )  # fmt: skip

@@ -6,7 +6,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, StringConstraints
 
-from coach.server.models import Answer, Asked, Short
+from coach.server.answers import Answer
+from coach.server.models import Asked, Short
 
 Text = Annotated[str, StringConstraints(max_length=256_000)]
 Name = Annotated[str, StringConstraints(min_length=1, max_length=80)]

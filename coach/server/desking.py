@@ -43,7 +43,9 @@ def _units(call: Call) -> Units | None:
 def starts(call: Call) -> Result:
     """What there is to write with."""
     words, catalogue = _words(call), call.services.garage.widest()
-    kinds = [{"kind": k, "title": words(f"desk.start.{k}.title"), "about": words(f"desk.start.{k}.about")} for k in KINDS]
+    kinds = [
+        {"kind": k, "title": words(f"desk.start.{k}.title"), "about": words(f"desk.start.{k}.about")} for k in KINDS
+    ]
     signals = [
         {"name": s.name, "title": words.of_signal(s.name, "title", s.title), "unit": s.unit, "discrete": s.discrete,
          "low": s.low, "high": s.high, "derived": bool(s.inputs)} for s in catalogue
@@ -147,7 +149,9 @@ def prove(call: Call) -> Result:
     """Whether an earlier drive would have met it."""
     asked: m.ProveAsked = call.body
     services = call.services
-    recipe, findings = examine(asked.text.encode(), name="recipe", catalogue=in_car(call, asked.vehicle, asked.source)[2])
+    recipe, findings = examine(
+        asked.text.encode(), name="recipe", catalogue=in_car(call, asked.vehicle, asked.source)[2]
+    )
     if recipe is None:
         raise RecipeErrors("recipe", [f for f in findings if f.level == "error"])
     vehicle = asked.vehicle

@@ -8,7 +8,8 @@ from typing import Any
 
 from flask import Response
 
-from coach.server.models import Answer, Asked
+from coach.server.answers import Answer
+from coach.server.models import Asked
 from coach.server.roles import LAPTOP, Caller
 from coach.server.services import Services
 

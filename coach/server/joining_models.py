@@ -6,7 +6,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StringConstraints
 
-from coach.server.models import Answer, Asked, Short
+from coach.server.answers import Answer
+from coach.server.models import Asked, Short
 
 _Role = Literal["operator", "onlooker"]
 

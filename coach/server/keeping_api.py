@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pydantic import Field
 
+from coach.server.answers import Answer
 from coach.server.endpoint import Call, Endpoint, Result
-from coach.server.models import Answer
 from coach.store.keeping import remove_drive, room, rooms
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from coach.errors import Conflict
-from coach.server import models as m
+from coach.server import answers as a
 from coach.server.endpoint import Call, Endpoint, Result
 from coach.sources.link.source import LinkSource
 
@@ -28,11 +28,11 @@ def retry(call: Call) -> Result:
 LINK_ENDPOINTS: tuple[Endpoint, ...] = (
     Endpoint(
         "POST", "/api/drives/current/retry", "Asks the car again at once, after another tester was unplugged.",
-        retry_current, gives=m.Done, errors=(409,),
+        retry_current, gives=a.Done, errors=(409,),
     ),
     Endpoint(
         "POST", "/api/links/{source}/retry",
         "Asks the car again at once: after another tester was unplugged, or to look for it anew.", retry,
-        gives=m.Retried, errors=(404, 409),
+        gives=a.Retried, errors=(404, 409),
     ),
 )  # fmt: skip

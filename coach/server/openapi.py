@@ -10,8 +10,8 @@ from pydantic import BaseModel
 from pydantic.json_schema import models_json_schema
 
 from coach import __version__
+from coach.server.answers import Error
 from coach.server.endpoint import JSON, Endpoint
-from coach.server.models import Error
 
 _REF = "#/components/schemas/{model}"
 _WHY = {

@@ -14,10 +14,11 @@ from coach.plan.plan_json import plan_json
 from coach.plan.plot import plan_svg
 from coach.plan.pulls import EarlierPulls
 from coach.recipe import Recipe, RecipeErrors, examine
+from coach.server.answers import Answer, FindingItem
 from coach.server.cars import car_key
 from coach.server.earlier import PATIENCE_S
 from coach.server.endpoint import Call, Endpoint, Result
-from coach.server.models import Answer, Asked, FindingItem, Short
+from coach.server.models import Asked, Short
 from coach.server.services import vehicle_of
 from coach.shown import Units, units_named
 from coach.signals import Catalogue

@@ -18,7 +18,7 @@ from coach.signals import Catalogue
 from coach.sources.link.discover import Found
 from coach.sources.link.rates import model_of, pids_of
 from coach.vehicle import Vehicle
-from coach.words import Words, inside
+from coach.words import Words
 
 BYTES_AN_HOUR = 12_000_000
 """150 samples a second at 17 bytes each, indices and window files included."""
@@ -61,7 +61,7 @@ def ready_marks(
     if signals["state"] == "ok" and any(need.short for need in needs):
         signals["state"] = "warn"
     signals["rates"] = [
-        {"signal": e.signal, "name": catalogue[e.signal].short, "asked_hz": round(e.asked_hz, 2),
+        {"signal": e.signal, "name": words.short(catalogue[e.signal]), "asked_hz": round(e.asked_hz, 2),
          "expected_hz": round(e.expected_hz, 2), "offered": e.offered, "enough": e.enough}
         for e in rates
     ]  # fmt: skip
@@ -83,8 +83,8 @@ def _signals(
     slow = [n for n, a in asked.items() if n in found and found[n] < a.least * a.rate_hz and a.need]
 
     def names(some: list[str]) -> str:
-        known = {n: words.of_signal(n, "short", catalogue[n].short) for n in some if n in catalogue}
-        return ", ".join(dict.fromkeys(inside(known[n]) if n in known else n for n in some))
+        known = {n: words.short(catalogue[n]) for n in some if n in catalogue}
+        return ", ".join(dict.fromkeys(words.inside(known[n]) if n in known else n for n in some))
 
     def made(state: str, key: str, some: list[str]) -> dict[str, Any]:
         gone = len(set(missing) | set(unneeded))

@@ -6,7 +6,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, StringConstraints
 
-from coach.server.models import Answer, Asked, DriveItem, Short
+from coach.server.answers import Answer, DriveItem
+from coach.server.models import Asked, Short
 
 Number = Annotated[str, StringConstraints(pattern=r"^[0-9]{1,7}(\.[0-9]{1,6})?$")]
 Whole = Annotated[str, StringConstraints(pattern=r"^[0-9]{1,6}$")]
@@ -29,6 +30,14 @@ class TracesQuery(Asked):
     first: Number | None = Field(None, description="Seconds from the drive's first sample.")
     last: Number | None = Field(None, description="Seconds from the drive's first sample.")
     points: Whole = Field("1200", description="At most so many points of each signal; peaks stay.")
+
+
+class ReportQuery(Asked):
+    """In which words."""
+
+    language: Annotated[str, StringConstraints(pattern=r"^[a-z]{2,8}$")] | None = Field(
+        None, description="Without it the best for the header Accept-Language."
+    )
 
 
 class OverQuery(Asked):

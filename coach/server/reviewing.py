@@ -12,6 +12,7 @@ from coach.review.log import MOST, Search, label_of, search, vehicle_of
 from coach.server import review_models as m
 from coach.server.endpoint import Call, Endpoint, Result
 from coach.store.labels import Label
+from coach.words import best_language, load_words
 
 LEAST_POINTS, MOST_POINTS = 10, 20_000
 
@@ -23,7 +24,8 @@ def _task(call: Call, task: str, **ask: Any) -> str:
 def _ask(call: Call, task: str, ask: dict[str, Any]) -> str:
     """Done by the worker for reviews where there is one, beside the one that saves windows."""
     worker = call.services.reviewer or call.services.worker
-    text: str = worker.submit(task, ask).result()
+    language = ask.get("language") or best_language(call.header("Accept-Language"))
+    text: str = worker.submit(task, {**ask, "language": language}).result()
     return text
 
 
@@ -97,7 +99,10 @@ def compare(call: Call) -> Result:
 
 def report(call: Call) -> Result:
     """The report as a file."""
-    answer = Response(_task(call, "report"), mimetype="text/html")
+    language = call.query.language
+    if language is not None:
+        load_words(language)
+    answer = Response(_task(call, "report", language=language), mimetype="text/html")
     answer.headers.set("Content-Disposition", "attachment", filename=f"{call.path['id']}.html")
     return answer
 
@@ -191,7 +196,7 @@ REVIEW_ENDPOINTS: tuple[Endpoint, ...] = (
     ),
     Endpoint(
         "GET", "/api/drives/{id}/report", "The report: one HTML file that needs nothing else.", report,
-        media="text/html", errors=(404,),
+        query=m.ReportQuery, media="text/html", errors=(400, 404),
     ),
     Endpoint(
         "GET", "/api/drives/{id}/label", "Name, note and weather that people gave a drive.", label, gives=m.LabelItem,

@@ -75,6 +75,7 @@ _WATCH = (
 )
 _ACT = (
     "POST /api/recipes",
+    "POST /api/recipes/look",
     "POST /api/drives",
     "POST /api/drives/{id}/label",
     "POST /api/links/{source}/retry",

@@ -19,7 +19,7 @@ from coach.server.notes import notes_for
 from coach.shown import METRIC, Units, show_band
 from coach.signals import Catalogue
 from coach.store import Store
-from coach.words import Words, inside
+from coach.words import Words
 
 WARM_UP_MIN = 10
 """Warming up takes 5 to 10 minutes: common practice, no source."""
@@ -70,13 +70,21 @@ class RecipeShelf:
             RecipeError: it does not load, or can never be met.
             StoreError: it could not be kept.
         """
+        recipe = self._met(body, name)
+        if recipe.sha256 not in self._bundled:
+            self._store.add_recipe(recipe.sha256, name, body, recipe.title, recipe.revision)
+        return recipe
+
+    def _met(self, body: bytes, name: str) -> Recipe:
         recipe, findings = examine(body, name=name, catalogue=self._catalogue)
         errors = [f for f in findings if f.level == "error"]
         if errors or recipe is None:
             raise RecipeErrors(name, errors)
-        if recipe.sha256 not in self._bundled:
-            self._store.add_recipe(recipe.sha256, name, body, recipe.title, recipe.revision)
         return recipe
+
+    def look(self, body: bytes, units: Units = METRIC, words: Words | None = None) -> dict[str, Any]:
+        """A recipe as people read it, before it is taken: nothing is kept. Raises RecipeError as `add`."""
+        return self._view(self._met(body, "recipe"), units, words or self._words)
 
     def get(self, sha: str, catalogue: Catalogue | None = None) -> Recipe:
         """The recipe of that SHA-256; with a catalogue: by the signals of one car.
@@ -132,7 +140,9 @@ class RecipeShelf:
 
     def view(self, sha: str, units: Units = METRIC, words: Words | None = None) -> dict[str, Any]:
         """A recipe as people read it. Raises NotFound."""
-        recipe, words = self.get(sha), words or self._words
+        return self._view(self.get(sha), units, words or self._words)
+
+    def _view(self, recipe: Recipe, units: Units, words: Words) -> dict[str, Any]:
         findings = check_recipe(recipe, self._catalogue)
         made = describe_recipe(recipe, self._catalogue, findings, system=units, words=words)
         made["notes"] = notes_for(recipe)
@@ -161,8 +171,8 @@ class RecipeShelf:
         for limit in capture.limits:
             signal = self._catalogue[limit.signal]
             low, high = show_band(limit.low, limit.high, signal.unit, units, step=signal.step)
-            name = words.of_signal(signal.name, "short", signal.short)
-            said.append(f"{high if high is not None else low} {inside(name)}")
+            name = words.short(signal)
+            said.append(f"{high if high is not None else low} {words.inside(name)}")
         return words("server.limits_or").join(said)
 
 

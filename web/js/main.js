@@ -20,7 +20,6 @@ import { needWords, t } from "./words.js";
 /** @type {Record<string, () => Promise<(way: Way) => Promise<HTMLElement> | HTMLElement>>} */
 const SCREENS = {
   "": async () => (await import("./screens/start.js")).start,
-  drives: async () => (await import("./screens/start.js")).drives,
   recipe: async () => (await import("./screens/recipe.js")).recipe,
   source: async () => (await import("./screens/source.js")).source,
   ready: async () => (await import("./screens/ready.js")).ready,
@@ -39,7 +38,11 @@ const SCREENS = {
   bundle: async () => (await import("./screens/bundle.js")).bundle,
   join: async () => (await import("./screens/join.js")).join,
   devices: async () => (await import("./screens/devices.js")).devices,
+  desk: async () => (await import("./screens/desk.js")).desk,
+  request: async () => (await import("./screens/request.js")).request,
 };
+
+for (const name of ["drives", "traces", "figures", "power", "coverage", "health", "compare", "label"]) SCREENS[name] = async () => (await import("./screens/review.js")).screen(name);
 
 /** How long the first screen waits to hear what this device may do. */
 const ME_MS = 3000;
@@ -79,7 +82,8 @@ function stored(name) {
 async function show() {
   const mine = ++turn;
   for (const step of undo.splice(0)) step();
-  const [path, query = ""] = location.hash.replace(/^#\/?/, "").split("?");
+  const [whole, query = ""] = location.hash.replace(/^#\/?/, "").split("?");
+  const path = whole.split("/")[0];
   // Without a word from the server there is no drive to show.
   const car = path === "drive" && known.live;
   const screen = path === "drive" && !car ? offline : (SCREENS[path] ?? SCREENS[""]);
@@ -126,7 +130,7 @@ async function begin() {
 /** Learns what this device may do: one that watches only is shown nothing to press that would be refused. */
 async function mayAct() {
   const me = await get("me", {}, AbortSignal.timeout(ME_MS)).catch(() => null);
-  learn({ joins: Boolean(me?.laptop && me.lan) });
+  learn({ joins: Boolean(me?.laptop && me.lan), laptop: Boolean(me?.laptop) });
   if (me?.role !== "onlooker") return;
   await Promise.all([needWords("joining.page"), style("css/onlooker.css")]);
   document.documentElement.dataset.may = "watch";

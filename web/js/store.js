@@ -6,11 +6,12 @@
  * @property {import("./types.js").Phone} phone
  * @property {import("./types.js").Ear | null} ear null: nobody has asked for sound yet
  * @property {boolean} watching whether this device may only watch
+ * @property {boolean} laptop whether this is the page on the laptop itself
  * @property {boolean} joins whether this is the laptop's own page and phones can join
  */
 
 /** @type {Known} */
-export const known = { live: null, phone: { lost: false, old: false, age_s: 0, back: "", told: false }, ear: null, watching: false, joins: false };
+export const known = { live: null, phone: { lost: false, old: false, age_s: 0, back: "", told: false }, ear: null, watching: false, joins: false, laptop: false };
 
 /** @type {Set<(known: Known) => void>} */
 const listeners = new Set();

@@ -3,8 +3,9 @@
 import { get, seg } from "../api.js";
 import { h } from "../dom.js";
 import { crumb, link, title } from "../parts/page.js";
-import { mark, PLACE_MARKS } from "../parts/signs.js";
-import { portrait } from "../parts/portrait.js";
+import { mark } from "../parts/signs.js";
+import { list } from "../parts/asked.js";
+import { signer } from "../parts/signer.js";
 import { speeds } from "../parts/speeds.js";
 import { needWords, t, upper } from "../words.js";
 
@@ -13,15 +14,12 @@ export async function recipe(way) {
   const sha = way.params.get("sha") ?? "";
   /** @type {import("../types.js").RecipeView} */
   const asked = await get(`recipes/${seg(sha)}`);
+  await needWords("desk.page");
   const source = way.params.get("source") ?? "";
   const planned = source ? await get("plan", { recipe: sha, source }).catch(() => null) : null;
   /** @param {string} id */
   const need = (id) => planned?.captures.find((/** @type {{id: string}} */ one) => one.id === id)?.need_text ?? "";
   const next = source ? `#/ready?recipe=${seg(sha)}&source=${seg(source)}` : `#/source?recipe=${seg(sha)}`;
-  const items = asked.captures.map((capture) => h("li", { class: "item drawn" },
-    portrait(Array.from({ length: Math.max(1, capture.times ?? 1) }, () => capture)),
-    h("div", {}, h("h2", {}, capture.title), h("p", {}, capture.sentence), need(capture.id) ? h("p", {}, need(capture.id)) : null,
-      h("p", { class: "place" }, mark(PLACE_MARKS[capture.place] ?? "road"), t(`place.${capture.place}`)))));
   /** @type {{level: string, message: string, change?: string}[]} */
   const findings = planned?.findings ?? asked.findings ?? [];
   const warnings = findings.map((finding) => h("li", { class: "item" },
@@ -32,7 +30,8 @@ export async function recipe(way) {
   return h("main", { class: "page" },
     crumb({ to: "#/", back: t("start.back"), here: t("recipe.revision", { n: asked.revision }) }),
     title(asked.title), asked.note ? h("p", { class: "under" }, asked.note) : null,
-    h("ol", { class: "list" }, ...items), warnings.length ? h("ul", {}, ...warnings) : null,
+    "signed_by" in asked ? h("ul", { class: "list" }, signer(asked.signed_by, () => way.go(location.hash))) : null,
+    list(asked, need), warnings.length ? h("ul", {}, ...warnings) : null,
     planned ? speeds({ recipe: sha, source }) : null, h("div", { class: "grow" }),
     minutes ? h("p", { class: "mini" }, t("recipe.minutes", { n: minutes })) : null,
     h("div", { class: "acts" }, link(t("recipe.next"), next)));

@@ -19,6 +19,7 @@ export async function start(way) {
   const [own, bundled] = [recipes.filter((/** @type {any} */ one) => !one.bundled), recipes.filter((/** @type {any} */ one) => one.bundled)];
   const acts = h("div", { class: "acts" });
   acts.append(fileButton(acts, !own.length, way));
+  if (known.laptop) acts.append(link(t("start.desk"), "#/desk", false));
   const going = known.live && !["none", "ended"].includes(known.live.drive.phase);
   const drives = going ? h("a", { href: "#/drive" }, t("start.driving")) : h("a", { href: "#/drives" }, t("drives.title"));
   if (!own.length) {
