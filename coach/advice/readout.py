@@ -12,7 +12,7 @@ from coach.shown import METRIC, Shown, Units, show_against, show_band, show_diff
 from coach.signals import Catalogue, Signal
 from coach.unit_factors import convert
 from coach.vehicle.dial import Dial
-from coach.words import Words, inside
+from coach.words import Words
 
 DIAL = "road_speed"
 """The signal that a driver reads on a dial."""
@@ -62,8 +62,8 @@ class Readout:
         self.family = family_of(signal)
         self.unit = unit_written(signal.unit, units)
         self.dial = dial if signal.name == DIAL else None
-        self.name = words("row.dial") if self.dial is not None else words.of_signal(signal.name, "short", signal.short)
-        self.inside = inside(self.name)
+        self.name = words("row.dial") if self.dial is not None else words.short(signal)
+        self.inside = words.inside(self.name)
 
     @property
     def unit_spoken(self) -> str:
@@ -135,6 +135,14 @@ class Readout:
             return self.words("row.most", high=high_text)
         wander_text = show_difference(wander or 0.0, self.signal.unit, self.units).text
         return self.words("row.steady", wander=wander_text)
+
+    def asked_with_unit(self, low: float | None, high: float | None, wander: float | None = None) -> str:
+        """The same with its unit behind the last figure: `72 to 88 km/h`, `80 °C or more`; `fifth` has none."""
+        asked = self.asked(low, high, wander)
+        end = max((place for place, sign in enumerate(asked, 1) if sign.isdigit()), default=0)
+        if self.family == "gear" or not self.unit or not end:
+            return asked
+        return f"{asked[:end]} {self.unit}{asked[end:]}"
 
     def off(self, value: float, low: float | None, high: float | None) -> str:
         """How far outside, as a number that counts to zero: whole, engine speeds in fifties, never zero outside."""

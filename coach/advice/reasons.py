@@ -68,7 +68,7 @@ def _values(readouts: Readouts, words: Words, reason: Reason, *, upper: bool) ->
     filled = {"time": drive_time(reason.t_us), "name": "", "unit": "", "value": "", "bound": "", "Value": ""}
     readout = readouts[reason.signal] if reason.signal is not None else None
     if readout is not None:
-        filled |= {"name": words.of_signal(readout.signal.name, "title", readout.signal.title), "unit": readout.unit}
+        filled |= {"name": words.title(readout.signal), "unit": readout.unit}
     if reason.code in _SECONDS or reason.code is Code.RATE:
         filled |= {"value": _plain(reason.value), "bound": _plain(reason.bound)}
     elif readout is not None:

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from coach.advice.instruct import lead_band
 from coach.advice.lane import band_ends, ceiling_ends, ceiling_of
 from coach.advice.lines import Lines
-from coach.advice.readout import Readout, Readouts
+from coach.advice.readout import Readouts
 from coach.core.events import Attempt, Began, Ended, Withdrawn
-from coach.core.spec import Band, Capture, JudgePlan
+from coach.core.spec import Capture, JudgePlan
 from coach.errors import NotFound
 from coach.recording import US, Recording, Series
 from coach.review.derived import NEVER, cut, series_of
@@ -68,9 +68,7 @@ def units_of(vehicle: bytes | None) -> Units:
     return METRIC if vehicle is None else parse_vehicle(vehicle).units
 
 
-def window_json(
-    reader: Reader, drive: str, capture_id: str, number: int, words: Words | None = None
-) -> dict[str, Any]:
+def window_json(reader: Reader, drive: str, capture_id: str, number: int, words: Words | None = None) -> dict[str, Any]:
     """The signals of an attempt on shared time, a little before and after it included, thinned for a screen.
 
     Raises:
@@ -133,7 +131,7 @@ def _signal_json(c: Context, capture: Capture, attempt: Attempt, name: str, seri
     limit = next((x for x in capture.limits if x.signal == name), None)
     asked = ""
     if band is not None and known:
-        asked = _asked(c.readouts[name], band)
+        asked = c.readouts[name].asked_with_unit(band.low, band.high, band.wander)
 
     def shown(value: float | None) -> float | None:
         return None if value is None or not math.isfinite(value) else round(float(convert(value, unit, target)), 4)
@@ -160,17 +158,6 @@ def _signal_json(c: Context, capture: Capture, attempt: Attempt, name: str, seri
         "least": shown(float(readable.min())) if len(readable) else None,
         "most": shown(float(readable.max())) if len(readable) else None,
     }
-
-
-def _asked(readout: Readout, band: Band) -> str:
-    """A band with its unit: 72 to 88 km/h, 80 °C or more, third."""
-    asked = readout.asked(band.low, band.high, band.wander)
-    if readout.family == "gear" or not asked[:1].isdigit():
-        return asked
-    first, _, rest = asked.partition(" ")
-    if band.low is not None and band.high is not None:
-        return f"{asked} {readout.unit}".strip()
-    return f"{first} {readout.unit} {rest}".strip()
 
 
 def _with_gaps(t_us: NDArray[np.int64], value: NDArray[np.float64], whole: Series) -> tuple[list[float], list[float]]:

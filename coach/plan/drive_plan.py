@@ -149,7 +149,7 @@ def plan_drive(
         findings += _about_rates(recipe, rates)
     return DrivePlan(
         recipe, vehicle, assumed, captures, tuple(order_of(recipe)), minutes(recipe, captures, assumed),
-        unknown_of(vehicle, captures), tuple(signal_table(recipe, catalogue, vehicle, offered)), rates,
+        unknown_of(vehicle, captures), tuple(signal_table(recipe, catalogue, vehicle, offered, words)), rates,
         tuple(dict.fromkeys(findings)),
     )  # fmt: skip
 

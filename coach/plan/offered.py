@@ -12,6 +12,7 @@ from coach.recipe import Finding, Recipe
 from coach.signals import Catalogue
 from coach.vehicle import Vehicle
 from coach.vehicle.stand_in import FixedBarometric
+from coach.words import Words
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +60,7 @@ def stand_ins(name: str, offered: Collection[str]) -> tuple[StandIn, ...]:
 
 
 def signal_table(
-    recipe: Recipe, catalogue: Catalogue, vehicle: Vehicle | None, offered: Collection[str] | None
+    recipe: Recipe, catalogue: Catalogue, vehicle: Vehicle | None, offered: Collection[str] | None, words: Words
 ) -> list[dict[str, Any]]:
     """Every signal that the recipe wants: how it comes, or what could stand in, JSON-able.
 
@@ -68,6 +69,7 @@ def signal_table(
         catalogue: the signals.
         vehicle: derives some of them, or None.
         offered: what the car carries, or None when nobody knows.
+        words: the language of the signals' names.
 
     Returns:
         For each signal `{signal, name, how, inputs, stand_ins: [{signal, cost}]}`; how is `offered`, `derived`,
@@ -91,7 +93,7 @@ def signal_table(
         missing = [i for i in inputs if offered is not None and i not in offered] if how == "missing" else []
         could = [one for n in (name, *missing) for one in stand_ins(n, offered or ())] if how == "missing" else []
         rows.append({
-            "signal": name, "name": catalogue[name].title, "how": how, "inputs": inputs,
+            "signal": name, "name": words.title(catalogue[name]), "how": how, "inputs": inputs,
             "stand_ins": [{"signal": one.signal, "cost": one.cost} for one in could],
         })  # fmt: skip
     return rows

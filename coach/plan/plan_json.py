@@ -38,7 +38,7 @@ def plan_json(
         "captures": [_capture(one, plan, units, words) for one in plan.captures],
         "unknown": [{"code": code, "text": words(f"drive_plan.unknown.{code}")} for code in plan.unknown],
         "signals": [dict(row) for row in plan.signals],
-        "rates": None if plan.rates is None else _rates(plan.rates, catalogue),
+        "rates": None if plan.rates is None else _rates(plan.rates, catalogue, words),
         "errors": errors,
         "warnings": len(plan.findings) - errors,
         "findings": [f.as_dict() for f in plan.findings],
@@ -85,13 +85,13 @@ def _row(row: InGear, words: Words) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _rates(rates: RatePlan, catalogue: Catalogue) -> dict[str, Any]:
+def _rates(rates: RatePlan, catalogue: Catalogue, words: Words) -> dict[str, Any]:
     model = rates.link.model
     return {
         "measured": rates.link.measured, "batch": model.batch, "single_ms": model.single_us / 1000,
         "batch_ms": model.batch_us / 1000, "samples_hz": model.samples_hz, "feasible": rates.feasible,
         "signals": [
-            {"signal": e.signal, "name": catalogue[e.signal].title, "asked_hz": e.asked_hz,
+            {"signal": e.signal, "name": words.title(catalogue[e.signal]), "asked_hz": e.asked_hz,
              "expected_hz": e.expected_hz, "least_hz": e.least_hz, "offered": e.offered, "enough": e.enough}
             for e in rates.signals
         ],

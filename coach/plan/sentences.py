@@ -9,7 +9,7 @@ from coach.core.spec import Band
 from coach.recipe import PIECE_US, CaptureAsked, Finding, LimitAsked, Recipe
 from coach.shown import METRIC, Units, show, show_band, show_difference
 from coach.signals import Catalogue, Signal
-from coach.words import Words, inside, load_words
+from coach.words import Words, load_words
 
 US = 1_000_000
 _LEADS = ("road_speed", "engine_speed")
@@ -100,7 +100,7 @@ def capture_sentence(
         if capture.collect_us is not None:
             parts.append(say("piece", time=say.time(capture.piece_us or PIECE_US)))
         if capture.cells is not None:
-            axes = say("and").join(inside(say.name(catalogue[axis.signal])) for axis in capture.cells.axes)
+            axes = say("and").join(say.words.inside(say.name(catalogue[axis.signal])) for axis in capture.cells.axes)
             count = len(capture.cells.wanted)
             parts.append(say.words.counted("plan.cells", count, axes=axes, time=say.time(capture.cells.dwell_us)))
     parts += [say.band(band, True) for band in keep.values()]
@@ -111,6 +111,7 @@ def capture_sentence(
         parts.append(say("times_2") if capture.times == 2 else say("times", count=capture.times))
     never = [say.limit(limit) for limit in capture.limits]
     sentence = ", ".join([head, *parts]) + "."
+    sentence = sentence[:1].upper() + sentence[1:]
     if never:
         joined = ", ".join(never)
         sentence += f" {joined[:1].upper()}{joined[1:]}."
@@ -131,7 +132,7 @@ class Say:
 
     def name(self, signal: Signal) -> str:
         """A signal's short name in this language."""
-        return self.words.of_signal(signal.name, "short", signal.short)
+        return self.words.short(signal)
 
     def time(self, us: int) -> str:
         """A duration in the largest unit in which it is whole; seconds to a tenth."""
@@ -165,12 +166,12 @@ class Say:
         if band.wander is not None:
             said.append(self("wander", wander=show_difference(band.wander, signal.unit, self.system)))
         text = ", ".join(said)
-        return self("with", name=inside(self.name(signal)), band=text) if named else text
+        return self("with", name=self.words.inside(self.name(signal)), band=text) if named else text
 
     def _ends(self, band: Band, signal: Signal) -> str:
         for value, word in signal.states:
             if band.low == band.high == value:
-                return word
+                return self.words.of_signal(signal.name, f"states.{round(value)}", word)
         low, high = show_band(band.low, band.high, signal.unit, self.system, step=signal.step)
         if low is not None and high is not None:
             if low == high:
@@ -183,4 +184,4 @@ class Say:
         signal = self.catalogue[limit.signal]
         low, high = show_band(limit.low, limit.high, signal.unit, self.system, step=signal.step)
         key, bound = ("never_over", high) if high is not None else ("never_under", low)
-        return self(key, name=inside(self.name(signal)), bound=bound)
+        return self(key, name=self.words.inside(self.name(signal)), bound=bound)

@@ -15,7 +15,7 @@ from coach.recipe import CaptureAsked, Recipe
 from coach.recipe.check import RPM_A_SAMPLE
 from coach.shown import METRIC, Units, show
 from coach.signals import Catalogue
-from coach.words import Words, inside, load_words
+from coach.words import Words, load_words
 
 RISE = 0.198
 """Rise in rpm a second over the square of rpm per km/h, at full pedal: 760 in a second gear of 62, about 190 in a
@@ -123,7 +123,7 @@ class _Judge:
         signals = tuple((n, now[n]) for n in mine)
         if not short:
             return SweepNeed(capture.id, capture.title, rise, need_hz, signals)
-        names = ", ".join(inside(self.catalogue[n].short) for n in short)
+        names = ", ".join(say.inside(say.short(self.catalogue[n])) for n in short)
         about = {"title": capture.title, "rise": f"{rise:.0f}", "need": f"{need_hz:.1f}", "names": names}
         if self._would_do(capture, dict.fromkeys(mine, need_hz), need_hz):
             text = say("link.sweep_ask", **about)
@@ -135,7 +135,9 @@ class _Judge:
             speed = show(higher.kmh, "km/h", units)
             offers.append(say("link.sweep_gear", gear=say.ordinal(higher.gear), value=speed.text, unit=speed.unit))
         if drop:
-            offers.append(say("link.sweep_drop", names=", ".join(inside(self.catalogue[n].short) for n in drop)))
+            offers.append(
+                say("link.sweep_drop", names=", ".join(say.inside(say.short(self.catalogue[n])) for n in drop))
+            )
         tail = say("link.sweep_or").join(offers) if offers else say("link.sweep_no")
         text = f"{say('link.sweep_short', **about)} {tail[:1].upper()}{tail[1:]}."
         return SweepNeed(capture.id, capture.title, rise, need_hz, signals, True, False, higher, drop, text)

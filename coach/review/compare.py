@@ -176,7 +176,7 @@ def overlay_json(a: Window, b: Window, kind: Kind) -> dict[str, Any]:
     for n in names:
         signal = b.subject.signal(n)
         signals.append({
-            "signal": n, "name": signal.title, "unit": written(signal.unit, units),
+            "signal": n, "name": b.name(n), "unit": written(signal.unit, units),
             "a": _line(a, n, swept=swept, units_of=b), "b": _line(b, n, swept=swept, units_of=b),
         })  # fmt: skip
     over = {"name": b.name("engine_speed"), "unit": "rpm"} if swept else {"name": b.word("since_start"), "unit": "s"}

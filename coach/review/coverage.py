@@ -232,7 +232,7 @@ def _empty_json(s: Subject, want: Wanted, load: str) -> dict[str, Any]:
 
     x = _stretch(s, want.x_low, want.x_high, "rpm")
     y = _stretch(s, want.y_low, want.y_high, unit)
-    parts = [p for p in (x, "" if not y else f"{s.title(load).lower()} {y}") if p]
+    parts = [p for p in (x, "" if not y else f"{s.words.inside(s.title(load))} {y}") if p]
     return {
         "capture": want.capture, "x_low": end(want.x_low, "rpm"), "x_high": end(want.x_high, "rpm"),
         "y_low": end(want.y_low, unit), "y_high": end(want.y_high, unit), "text": ", ".join(parts),

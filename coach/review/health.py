@@ -164,7 +164,8 @@ def _signal(subject: Subject, name: str) -> dict[str, Any]:
         else "ok"
     )
     return {
-        "signal": name, "name": signal.title, "unit": subject.readouts[name].unit if name in subject.readouts else "",
+        "signal": name, "name": subject.title(name),
+        "unit": subject.readouts[name].unit if name in subject.readouts else "",
         "count": len(s), "rate_hz": None if rate is None else round(rate, 2), "asked_hz": asked,
         "max_gap_s": round(longest / US, 3), "max_gap_at_s": None if at is None else int(s.t_us[at]) / US,
         "gaps": gaps, "stuck_s": round(stay.seconds, 2) if stuck and stay is not None else None,

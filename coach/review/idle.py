@@ -30,7 +30,7 @@ def idle(w: Window) -> list[Group]:
         if w.has(name):
             make.of(name, signal.unit, moments(w.series(name).value))
         else:
-            make.cannot(name, signal.unit, "not_recorded", name=signal.title)
+            make.cannot(name, signal.unit, "not_recorded", name=w.name(name))
     _drift(w, make)
     _trims(w, make)
     return [

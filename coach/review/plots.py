@@ -61,7 +61,7 @@ def traces_json(
         signal = subject.signal(name)
         t_s, value = gapped(series, thin(series.value, points))
         made.append({
-            "signal": name, "name": signal.title, "unit": written(signal.unit, subject.units),
+            "signal": name, "name": subject.title(name), "unit": written(signal.unit, subject.units),
             "discrete": signal.discrete, "t_s": t_s, "values": converted(value, signal.unit, subject.units),
         })  # fmt: skip
     return {"drive": subject.id, "from_s": first_us / US, "to_s": last_us / US, "signals": made}
@@ -90,7 +90,7 @@ def over_json(w: Window, over: str = "engine_speed", points: int = POINTS) -> di
         ends = [None if band is None else band.low, None if band is None else band.high, limit]
         low, high, bound = (None if e is None else converted([e], signal.unit, s.units)[0] for e in ends)
         signals.append({
-            "signal": name, "name": signal.title, "unit": written(signal.unit, s.units),
+            "signal": name, "name": s.title(name), "unit": written(signal.unit, s.units),
             "discrete": signal.discrete, "x": [round(v, 2) for v in x[good][keep].tolist()],
             "values": converted(part.value[keep].tolist(), signal.unit, s.units),
             "t_s": (part.t_us[keep] / US).tolist(), "low": low, "high": high, "limit": bound,
@@ -98,6 +98,6 @@ def over_json(w: Window, over: str = "engine_speed", points: int = POINTS) -> di
     entry = s.signal(over)
     return {
         "drive": s.id, "capture": w.asked.id, "number": w.attempt.number,
-        "over": {"signal": over, "name": entry.title, "unit": written(entry.unit, s.units)},
+        "over": {"signal": over, "name": s.title(over), "unit": written(entry.unit, s.units)},
         "lambda_delay_s": w.lambda_delay_s, "signals": signals,
     }  # fmt: skip

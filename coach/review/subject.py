@@ -96,8 +96,16 @@ class Subject:
         return found or Signal(name, name.replace("_", " ").capitalize(), name, "", "ratio", -1e308, 1e308)
 
     def title(self, name: str) -> str:
-        """A signal's title."""
-        return self.signal(name).title
+        """A signal's title, in the language of the words."""
+        return self.words.title(self.signal(name))
+
+    def short(self, name: str) -> str:
+        """A signal's short name, in the language of the words."""
+        return self.words.short(self.signal(name))
+
+    def in_words(self, words: Words) -> Subject:
+        """The same drive, told in another language; nothing is read or judged again."""
+        return self if words.language == self.words.language else replace(self, words=words)
 
     def capture(self, name: str) -> tuple[CaptureAsked, Capture]:
         """A capture as asked and as judged. Raises NotFound."""

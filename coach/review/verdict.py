@@ -18,7 +18,7 @@ from coach.recording import Note, Recording, Series
 from coach.review.never import never_met
 from coach.shown import METRIC, Units
 from coach.signals import Catalogue
-from coach.words import Words, inside, load_words
+from coach.words import Words, load_words
 
 US = 1_000_000
 
@@ -186,13 +186,9 @@ def _never(
 
 def never_part(readout: Readout, words: Words, band: Band) -> str:
     """One condition that was never met: coolant was never 80 °C or more."""
-    asked = readout.asked(band.low, band.high, band.wander)
-    unit = "" if readout.family == "gear" or not asked[:1].isdigit() else readout.unit
-    first, _, rest = asked.partition(" ")
-    if unit and rest and not rest.startswith(words("row.between", low="", high="").strip()):
-        asked, unit = f"{first} {unit} {rest}", ""
-    name = inside(words.of_signal(readout.signal.name, "title", readout.signal.title))
-    return words("reason.never.part", name=name, asked=f"{asked} {unit}".strip())
+    asked = readout.asked_with_unit(band.low, band.high, band.wander)
+    name = words.inside(words.title(readout.signal))
+    return words("reason.never.part", name=name, asked=asked)
 
 
 def best_of(attempts: tuple[Attempt, ...]) -> int | None:

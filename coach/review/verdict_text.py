@@ -38,7 +38,7 @@ def verdict_text(
     for capture in verdict["captures"]:
         lines += ["", *_capture(capture, words)]
     lines += ["", _all(verdict["captures"], words)]
-    lines += [words("verdict.note", text=_note(note, readouts)) for note in verdict["notes"]]
+    lines += [words("verdict.note", text=_note(note, readouts, words)) for note in verdict["notes"]]
     return "\n".join(lines) + "\n"
 
 
@@ -58,7 +58,7 @@ def _alarm(alarm: dict[str, Any], readouts: Readouts, words: Words) -> str:
     over = value is not None and value > bound
     edges = (None, bound) if over or value is None else (bound, None)
     bound_text = next((text for text in readout.bounds(*edges) if text is not None), "")
-    name = words.of_signal(readout.signal.name, "title", readout.signal.title)
+    name = words.title(readout.signal)
     return words(
         key, time=_clock(alarm["t_s"]), name=name, value=readout.value(value, *edges), unit=readout.unit,
         bound=bound_text,
@@ -107,8 +107,8 @@ def _all(captures: list[dict[str, Any]], words: Words) -> str:
     return words("verdict.some", qualified=good, asked=len(captures))
 
 
-def _note(note: dict[str, Any], readouts: Readouts) -> str:
+def _note(note: dict[str, Any], readouts: Readouts, words: Words) -> str:
     text = str(note["text"])
-    name = readouts[note["signal"]].signal.title if note["signal"] in readouts else None
+    name = words.title(readouts[note["signal"]].signal) if note["signal"] in readouts else None
     told = f"{name}: {text}" if name is not None and note["signal"] not in text and name not in text else text
     return told if told.endswith(".") else f"{told}."

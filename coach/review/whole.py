@@ -16,7 +16,6 @@ from coach.review.never import never_met
 from coach.review.power import weather_json
 from coach.review.subject import Subject
 from coach.review.verdict import best_of, never_part
-from coach.words import inside
 
 
 def review_json(subject: Subject) -> dict[str, Any]:
@@ -149,7 +148,7 @@ def _capture(subject: Subject, asked: CaptureAsked) -> dict[str, Any]:
     elif best is not None:
         sentence = attempt_sentence(subject, asked, best)
         if len(secured) > 1:
-            sentence = w("review.repeated", count=w.spelled(len(secured)).capitalize(), sentence=inside(sentence))
+            sentence = w("review.repeated", count=w.spelled(len(secured)).capitalize(), sentence=w.inside(sentence))
     send = None
     if best is not None and best.secured_us is not None:
         others = len([a for a in attempts if not a.small]) - 1
@@ -223,6 +222,6 @@ def _alarm(
     edges = (None, bound) if over or value is None else (bound, None)
     limit = next((text for text in readout.bounds(*edges) if text is not None), "")
     key = "verdict.alarm_unseen" if unseen else "verdict.alarm"
-    text = w(key, time=drive_time(t_us), name=readout.signal.title, value=readout.value(value, *edges),
+    text = w(key, time=drive_time(t_us), name=w.title(readout.signal), value=readout.value(value, *edges),
              unit=readout.unit, bound=limit)  # fmt: skip
     return {"capture": capture, "t_s": t_us / US, "sentence": text}

@@ -98,7 +98,7 @@ def plain_figures(w: Window, names: tuple[str, ...], *, why: bool = False) -> Ma
         if w.has(name):
             make.of(name, signal.unit, moments(w.series(name).value), note=_end(w, name))
         elif why:
-            make.cannot(name, signal.unit, "not_recorded", name=signal.title)
+            make.cannot(name, signal.unit, "not_recorded", name=w.name(name))
     return make
 
 
@@ -137,7 +137,9 @@ def _deg(s: Subject, name: str, value: float) -> str:
 
 
 def _state(w: Window, value: float) -> str:
-    return dict(w.subject.signal("fuel_system_status").states).get(int(value), f"{value:g}")
+    signal = w.subject.signal("fuel_system_status")
+    known = dict(signal.states).get(int(value), f"{value:g}")
+    return w.subject.words.of_signal(signal.name, f"states.{int(value)}", known)
 
 
 def loop_shares(w: Window) -> list[tuple[str, float]] | None:

@@ -1,6 +1,7 @@
 """The one catalogue of words, shared by Python and the page. Events and views carry codes; sentences stand here.
 
 A language is one or more JSON files: `en.json` is the trunk, `plan_en.json` goes under the key `plan`, and so on.
+What a language lacks is said in English.
 """
 
 from __future__ import annotations
@@ -9,9 +10,23 @@ import json
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, Protocol
 
 from coach.errors import NotFound
+
+USUAL = "en"
+"""The language that is complete by itself, and stands in for what another one lacks."""
+
+
+class _Named(Protocol):
+    """What has the names of a signal of the catalogue."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def title(self) -> str: ...
+    @property
+    def short(self) -> str: ...
 
 
 class Words:
@@ -55,6 +70,14 @@ class Words:
         found = self.get(f"signals.{signal}.{part}")
         return found if isinstance(found, str) else otherwise
 
+    def title(self, signal: _Named) -> str:
+        """A signal's name as a heading, in this language."""
+        return self.of_signal(signal.name, "title", signal.title)
+
+    def short(self, signal: _Named) -> str:
+        """A signal's name for a narrow row, in this language."""
+        return self.of_signal(signal.name, "short", signal.short)
+
     def counted(self, key: str, count: int, **values: object) -> str:
         """The sentence under `key`, or under `key` with `_one` when `count` is 1."""
         return self(f"{key}_one" if count == 1 and f"{key}_one" in self else key, count=count, **values)
@@ -64,21 +87,36 @@ class Words:
         names = self.table["ordinals"]
         return str(names[number]) if 0 <= number < len(names) else str(number)
 
+    def inside(self, name: str) -> str:
+        """A name as it stands inside a sentence: `coolant` for `Coolant`; a language may leave names as they are."""
+        return name if self.table.get("names_inside") == "kept" else inside(name)
+
     def spelled(self, number: int) -> str:
-        """A whole number in words, as it is spoken: `seventy-two`; figures from a million on."""
-        table = self.table["numbers"]
+        """A whole number in words, as it is spoken: `seventy-two`, `zweiundsiebzig`; figures from a million on.
+
+        How a language puts them together stands in its table `numbers`: a word for each small number, for each ten
+        (unless all below a hundred are small), patterns for what is composed, and `before`, the form of a small
+        number that something follows in the same word.
+        """
+        if abs(number) >= 1_000_000:
+            return str(number)
         if number < 0:
-            return f"{table['minus']} {self.spelled(-number)}"
+            return str(self.table["numbers"]["minus"]).format(number=self._spelled(-number))
+        return self._spelled(number)
+
+    def _spelled(self, number: int, *, before: bool = False) -> str:
+        table = self.table["numbers"]
         if number < len(table["small"]):
-            return str(table["small"][number])
+            small = str(table["small"][number])
+            return str(table["before"].get(str(number), small)) if before else small
         if number < 100:
-            tens, rest = divmod(number, 10)
-            return str(table["tens"][tens]) + (f"-{table['small'][rest]}" if rest else "")
-        for size, name in ((1000, table["thousand"]), (100, table["hundred"])):
-            if size <= number < 1000 * size:
-                many, rest = divmod(number, size)
-                return f"{self.spelled(many)} {name}" + (f" {self.spelled(rest)}" if rest else "")
-        return str(number)
+            tens, ones = divmod(number, 10)
+            ten = str(table["tens"][tens])
+            return str(table["two_digits"]).format(tens=ten, ones=self._spelled(ones, before=True)) if ones else ten
+        pattern, size = ("thousands", 1000) if number >= 1000 else ("hundreds", 100)
+        many, rest = divmod(number, size)
+        tail = str(table["rest"]).format(rest=self._spelled(rest, before=before)) if rest else ""
+        return str(table[pattern]).format(many=self._spelled(many, before=True), rest=tail)
 
 
 def _closed_up(text: str) -> str:
@@ -90,13 +128,34 @@ def _closed_up(text: str) -> str:
 
 
 def inside(name: str) -> str:
-    """A name as it stands inside a sentence: `coolant` for `Coolant`, but `AFR` stays."""
+    """A name as it stands inside an English sentence: `coolant` for `Coolant`, but `AFR` stays."""
     return name if len(name) > 1 and name[1].isupper() else name[:1].lower() + name[1:]
 
 
 @cache
 def words_table(language: str = "en") -> dict[str, Any]:
-    """All words of one language as one JSON-able table. Raises NotFound when there is no such language."""
+    """All words of one language as one JSON-able table, in English where it has none.
+
+    Raises NotFound when there is no such language.
+    """
+    own = own_words(language)
+    return own if language == USUAL else _filled_up(own, words_table(USUAL))
+
+
+def _filled_up(own: Mapping[str, Any], usual: Mapping[str, Any]) -> dict[str, Any]:
+    """`own`, with what it lacks taken from `usual`."""
+    filled = dict(own)
+    for key, value in usual.items():
+        if key not in own:
+            filled[key] = value
+        elif isinstance(value, Mapping) and isinstance(own[key], Mapping):
+            filled[key] = _filled_up(own[key], value)
+    return filled
+
+
+@cache
+def own_words(language: str) -> dict[str, Any]:
+    """What stands in the files of one language alone. Raises NotFound when there is no such language."""
     folder = files(__package__)
     trunk = folder / f"{language}.json"
     if not language.isalpha() or not trunk.is_file():
@@ -139,4 +198,4 @@ def load_words(language: str = "en") -> Words:
     return Words(words_table(language), language)
 
 
-__all__ = ["Words", "best_language", "inside", "languages", "load_words", "words_table"]
+__all__ = ["Words", "best_language", "inside", "languages", "load_words", "own_words", "words_table"]

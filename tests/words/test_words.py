@@ -107,7 +107,7 @@ def test_missing_keys_are_errors_of_ours():
 
 @pytest.mark.parametrize("language", ["xx", "../en", "page_en"])
 def test_unknown_language_is_one_sentence(language):
-    with pytest.raises(NotFound, match="there are: en"):
+    with pytest.raises(NotFound, match=r"there are: .*\ben\b"):
         load_words(language)
 
 
@@ -119,29 +119,6 @@ def test_parts_stand_under_their_own_names():
 
 
 # --- languages
-
-
-def keys_of(table, path=""):
-    """Every sentence with its dotted key and the places in it that are filled in."""
-    if isinstance(table, dict):
-        for key, value in table.items():
-            yield from keys_of(value, f"{path}.{key}" if path else key)
-    elif isinstance(table, str):
-        yield path, {field for _, field, _, _ in string.Formatter().parse(table) if field}
-
-
-OWN = ("signals.", "numbers.", "page.parked.numbers.")
-"""What a language has for itself alone: signals have their English names in the catalogue, numbers are spelled its way."""
-
-
-@pytest.mark.parametrize("language", languages())
-def test_a_language_has_every_sentence_with_the_same_places(language):
-    """No sentence is missing in any language, none is too many, and none has a place that is never filled."""
-    english = {key: fields for key, fields in keys_of(words_table("en")) if not key.startswith(OWN)}
-    other = {key: fields for key, fields in keys_of(words_table(language)) if not key.startswith(OWN)}
-    assert sorted(set(english) - set(other)) == []
-    assert sorted(set(other) - set(english)) == []
-    assert {key: fields - english[key] for key, fields in other.items() if fields - english[key]} == {}
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,6 @@ from coach.review.subject import Subject
 from coach.review.summary import groups_of
 from coach.review.whole import review_json
 from coach.review.window import Window, rates_of
-from coach.words import inside
 
 OVER_SPEED = (
     ("gauge_boost",), ("lambda", "commanded_lambda"), ("timing_advance",), ("throttle", "commanded_throttle"),
@@ -128,7 +127,7 @@ def _row(w: Window, name: str, *, big: bool) -> str:
     label = w.word("report.plot", name=w.name(name), title=w.asked.title)
     unit = w.subject.readouts[name].unit if name in w.subject.readouts else ""
     return (
-        f'<div class="row{" big" if big else ""}"><div><b>{escape(w.subject.signal(name).short)}</b>'
+        f'<div class="row{" big" if big else ""}"><div><b>{escape(w.subject.short(name))}</b>'
         f"<small>{escape(_asked(w, name))}</small></div>"
         f'<div class="p">{draw.lane(w, name, label, big=big)}</div>'
         f'<div class="v"><b>{escape(value)} <small>{escape(unit)}</small></b><small>{escape(span)}</small></div></div>'
@@ -146,19 +145,12 @@ def _asked(w: Window, name: str) -> str:
     if sweep is not None and sweep.signal == name:
         return w.word("from_to", low=readout.value(sweep.start), high=f"{readout.value(sweep.to)} {readout.unit}")
     if band is not None:
-        said = readout.asked(band.low, band.high, band.wander)
-        plain = readout.family == "gear" or not said[:1].isdigit()
-        return said if plain else _with_unit(said, readout.unit)
+        return readout.asked_with_unit(band.low, band.high, band.wander)
     limit = next((x for x in w.capture.limits if x.signal == name), None)
     if limit is not None:
         low, high = readout.bounds(limit.low, limit.high)
         return w.word("report.limit", bound=f"{high or low} {readout.unit}")
     return w.word("report.recorded")
-
-
-def _with_unit(said: str, unit: str) -> str:
-    first, _, rest = said.partition(" ")
-    return f"{said} {unit}" if rest[-1:].isdigit() or not rest else f"{first} {unit} {rest}"
 
 
 def _over(w: Window) -> str:
@@ -171,7 +163,7 @@ def _over(w: Window) -> str:
         label = w.word("report.plot_over", name=w.name(there[0]), title=w.asked.title)
         drawn = draw.over_speed(w, there, label)
         unit = w.subject.readouts[there[0]].unit if there[0] in w.subject.readouts else ""
-        dashed = "" if len(there) < 2 else w.word("report.dashed", name=w.name(there[1]).lower())
+        dashed = "" if len(there) < 2 else w.word("report.dashed", name=w.subject.words.inside(w.name(there[1])))
         caption = f"<b>{escape(w.name(there[0]))}</b> {escape(unit)} {escape(dashed)}"
         figures.append(f"<figure><figcaption>{caption}</figcaption>{drawn}</figure>")
     if not figures:
@@ -217,7 +209,7 @@ def _coverage(subject: Subject) -> str:
     title = escape(w("review.report.coverage"))
     if made["why"] or made["x"] is None:
         return f"<section><h2>{title}</h2><p>{_why(made['why'])}</p></section>"
-    label = w("review.report.cells", name=inside(made["y"]["name"]), unit=made["y"]["unit"])
+    label = w("review.report.cells", name=w.inside(made["y"]["name"]), unit=made["y"]["unit"])
     empty = "".join(f"<p>{escape(w('review.report.wanted_empty', text=e['text']))}</p>" for e in made["empty_wanted"])
     return (
         f"<section><h2>{title}</h2><figure><figcaption>{escape(label)}</figcaption>"
