@@ -5,10 +5,9 @@ Everything that does not fit is named, as far as it can be; nothing is believed 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from hashlib import sha256
-from itertools import zip_longest
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +17,7 @@ from coach.bundle.entry import ratios_of, signal_entry
 from coach.bundle.judging import plan_difference, rejudge, verdict_difference
 from coach.bundle.keys import Pin
 from coach.bundle.opening import Opened, OpenedDrive, open_bundle
+from coach.bundle.tables_differ import first_difference
 from coach.catalogue import default_catalogue
 from coach.core.spec import JudgePlan
 from coach.errors import BundleError, CoachError
@@ -28,7 +28,6 @@ from coach.words import load_words
 
 MOST_NAMED = 50
 """So many problems are listed; the rest are counted."""
-LONGEST_LINE = 1_000_000
 
 
 @dataclass
@@ -280,31 +279,3 @@ def _tables(drive: OpenedDrive, verdict: dict[str, Any], recording: Any, found: 
     for name in drive.entries:
         if name.startswith(drive.entry.folder + "/") and name.endswith(".csv") and name not in expected:
             found.problem("file_extra", name)
-
-
-def first_difference(made: Iterable[bytes], given: Iterable[bytes]) -> tuple[int, str, str] | None:
-    """Number and both texts of the first line in which two tables differ; memory is bounded by a line."""
-    for number, (a, b) in enumerate(zip_longest(_lines(made), _lines(given)), 1):
-        if a != b:
-            return number, _short(a), _short(b)
-    return None
-
-
-def _lines(chunks: Iterable[bytes]) -> Iterator[bytes]:
-    rest = b""
-    for chunk in chunks:
-        parts = (rest + chunk).split(b"\n")
-        rest = parts.pop()
-        yield from parts
-        if len(rest) > LONGEST_LINE:
-            yield rest
-            return
-    if rest:
-        yield rest
-
-
-def _short(line: bytes | None) -> str:
-    if line is None:
-        return load_words()("bundle.check.no_line")
-    text = line.decode("utf-8", "replace")
-    return text if len(text) <= 120 else f"{text[:119]}…"

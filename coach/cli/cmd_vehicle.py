@@ -12,7 +12,7 @@ from coach.cli.group import print_json, say
 
 if TYPE_CHECKING:
     from coach.vehicle import Vehicle
-    from coach.vehicle.learned import Learned
+    from coach.vehicle.learned_gears import Learned
 
 _FILE = click.Path(path_type=Path)
 

@@ -7,7 +7,7 @@ from tomlkit.exceptions import TOMLKitError
 
 from coach.errors import VehicleError
 from coach.vehicle.file import parse_vehicle
-from coach.vehicle.learned import Learned
+from coach.vehicle.learned_gears import Learned
 from coach.vehicle.model import Vehicle
 
 

@@ -13,7 +13,7 @@ from coach.assets import traces_root
 from coach.clock import HandClock
 from coach.drive.tasks import InPlace
 from coach.server import Services, create_app
-from coach.server import models as m
+from coach.server import answers as a
 from coach.server.api import ENDPOINTS
 from coach.server.openapi import describe, reference
 from coach.server.services import Given
@@ -127,7 +127,7 @@ def test_a_window_has_its_signals_thinned_and_its_peaks(client, services, drive)
     """At most 1000 points a signal; the highest and lowest value of each are among them."""
     made = drive()
     data = client.get(f"/api/drives/{made.id}/windows/settled-idle/0").json
-    m.Window.model_validate(data)
+    a.Window.model_validate(data)
     assert data["outcome"] == "secured"
     stored = services.store.recording(made.id, int(data["start_s"] * 1e6), int(data["end_s"] * 1e6))
     by_name = {s["signal"]: s for s in data["signals"]}
@@ -156,7 +156,7 @@ def test_a_lane_runs_from_start_to_goal(client, drive):
     """X from 0 to 1 along the hold or sweep; y in the band; a missed attempt stops short."""
     made = drive()
     hold = client.get(f"/api/drives/{made.id}/lane?capture=part-load").json
-    m.Lane.model_validate(hold)
+    a.Lane.model_validate(hold)
     assert hold["number"] == 0
     assert hold["points"][0][0] == 0
     assert hold["points"][-1][0] == 1
@@ -274,7 +274,7 @@ def test_the_verdict_of_a_running_drive_is_on_what_is_over(client, services, dri
 def test_before_any_drive_the_state_says_so(client):
     """The page gets a whole state, with nothing in it."""
     state = client.get("/api/state").json
-    m.State.model_validate(state)
+    a.State.model_validate(state)
     assert state["drive"]["phase"] == "none"
     assert state["lead"] is None
     assert state["face"]["line"] == "Not recording"
