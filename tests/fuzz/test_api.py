@@ -104,8 +104,9 @@ def test_every_address_keeps_to_its_description(place, endpoint, caplog):
                 elif name != "number" and data.draw(st.integers(0, 9)) == 0:
                     part[name] = data.draw(hostile)
         for name, value in (case.path_parameters or {}).items():
-            # Without a name, or with a slash in it, this would be another address, with other promises.
-            if "/" in str(value) or not str(value).strip("./ "):
+            # Without a name, or with a slash in it, this would be another address, with other promises; white space and
+            # control characters are taken out of an address on its way.
+            if "/" in str(value) or not any(c.isprintable() and c not in "./ " for c in str(value)):
                 case.path_parameters[name] = "x"
         tried["API"] += 1
         began, wall = time.process_time(), time.monotonic()
