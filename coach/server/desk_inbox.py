@@ -193,7 +193,7 @@ INBOX_ENDPOINTS: tuple[Endpoint, ...] = (
     ),
     Endpoint(
         "POST", "/api/desk/asked", "Keeps a recipe that was sent to a customer, or is begun for one.", ask,
-        takes=m.AskCustomer, gives=m.Done, status=201, most_bytes=700_000, errors=(400,),
+        takes=m.AskCustomer, gives=m.DeskDone, status=201, most_bytes=700_000, errors=(400,),
     ),
     Endpoint(
         "POST", "/api/desk/received", "Takes a bundle: checked, judged again, kept as it came.", take,
@@ -202,7 +202,7 @@ INBOX_ENDPOINTS: tuple[Endpoint, ...] = (
     ),
     Endpoint("GET", "/api/desk/received/{sha}.zip", "A bundle as it came.", fetch, media=ZIP, errors=(404,)),
     Endpoint(
-        "POST", "/api/desk/received/{sha}/assign", "Says whose a bundle is.", assign, takes=m.OfCustomer, gives=m.Done,
+        "POST", "/api/desk/received/{sha}/assign", "Says whose a bundle is.", assign, takes=m.OfCustomer, gives=m.DeskDone,
         errors=(400, 404),
     ),
     Endpoint(
@@ -210,7 +210,7 @@ INBOX_ENDPOINTS: tuple[Endpoint, ...] = (
         open_, takes=m.OpenAsked, gives=m.Opened, errors=(400, 404, 409),
     ),
     Endpoint(
-        "DELETE", "/api/desk/received/{sha}", "Removes a bundle; the sender still has it.", remove, gives=m.Done,
+        "DELETE", "/api/desk/received/{sha}", "Removes a bundle; the sender still has it.", remove, gives=m.DeskDone,
         errors=(404,),
     ),
     Endpoint(

@@ -225,7 +225,7 @@ class Pinned(Answer):
     fingerprint: str
 
 
-class Done(Answer):
+class DeskDone(Answer):
     """It is done."""
 
     ok: bool = True

@@ -294,7 +294,10 @@ def test_answers_are_what_their_models_say(client, services, drive, recipe):
         "/api/plan": f"/api/plan?recipe={recipe}&source=replay:wrong-gear",
         "/api/compare": f"/api/compare?a={made.id}&b={made.id}&capture=roll-on",
         "/api/drives/{id}/windows/{capture}/{number}": f"{path}/windows/part-load/0",
+        "/api/desk/customer": "/api/desk/customer?name=Anna",
     }
+    asked = {"customer": "Anna", "text": services.shelf.get(recipe).source.decode()}
+    assert client.post("/api/desk/asked", json=asked).status_code == 201
     checked = 0
     needs_lan = {"/api/joining", "/api/devices"}
     for endpoint in ENDPOINTS:

@@ -1,6 +1,7 @@
 """Bad requests: one shape, one sentence, never a traceback, never a 500."""
 
 import json
+import re
 import string
 
 import pytest
@@ -35,9 +36,9 @@ def address(path):
 def test_every_endpoint_has_the_one_shape_for_every_error(client, endpoint):
     """Wrong method, wrong type, too large, nonsense, unknown query, foreign origin: all alike."""
     path = address(endpoint.path)
-    for method in {"GET", "POST", "PUT", "DELETE", "PATCH", "OPTIONS"} - {
-        e.method for e in ENDPOINTS if e.path == endpoint.path
-    }:
+    # One address may fit two descriptions: `x.zip` is also an `{sha}`.
+    taken = {e.method for e in ENDPOINTS if re.fullmatch(re.sub(r"\{\w+\}", "[^/]+", e.path), path)}
+    for method in {"GET", "POST", "PUT", "DELETE", "PATCH", "OPTIONS"} - taken:
         if method == "GET":
             # There is no drive, file or device of that name.
             check_shape(client.get(path), 404)
