@@ -220,10 +220,20 @@ gets = [e for e in ENDPOINTS if e.method == "GET" and e.path != "/api/live"]
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.sampled_from(posts), bodies, st.sampled_from(["application/json", "application/toml", "text/plain", ""]))
 def test_nonsense_in_a_body_is_never_a_fault(client, endpoint, body, kind):
-    """Whatever a browser sends: a 4xx in the one shape."""
+    """Whatever a browser sends: a 4xx in the one shape, unless it happens to be what the endpoint takes."""
     answer = client.post(address(endpoint.path), data=body, headers={"Content-Type": kind} if kind else {})
-    assert 400 <= answer.status_code < 500, (endpoint.path, answer.data)
-    check_shape(answer)
+    assert answer.status_code < 500, (endpoint.path, answer.data)
+    if not taken(endpoint, body) or answer.status_code >= 400:
+        assert answer.status_code >= 400, (endpoint.path, answer.data)
+        check_shape(answer)
+
+
+def taken(endpoint, body):
+    """Whether a body is one that the endpoint's model takes: `{}` is, where every key has a default."""
+    try:
+        return endpoint.takes is not None and endpoint.takes.model_validate_json(body or b"{}") is not None
+    except ValueError:
+        return False
 
 
 segment = st.text(string.printable + "é☃\x00", min_size=1, max_size=30)
