@@ -10,7 +10,7 @@ import { mark } from "../parts/signs.js";
 export function frame({ to, back, title, small = "", acts = [] }, ...panes) {
   return h("main", { class: "desk" },
     h("header", {}, h("a", { class: "to", href: to, "aria-label": back }, mark("back")),
-      h("div", { class: "what" }, title instanceof Node ? title : h("h1", { tabindex: -1 }, title), h("small", {}, small)), h("div", { class: "doing" }, ...acts)),
+      h("div", { class: "named" }, title instanceof Node ? title : h("h1", { tabindex: -1 }, title), h("small", {}, small)), h("div", { class: "doing" }, ...acts)),
     ...panes);
 }
 
@@ -35,4 +35,13 @@ export function verbTo(text, href, main = false) {
 /** A day and an hour as people here write them. @param {string} iso */
 export function when(iso) {
   return new Date(iso).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
+}
+
+const DAY_MS = 86_400_000;
+
+/** How long ago, in days: today, yesterday, 3 days ago. @param {string} iso */
+export function day(iso) {
+  const midnight = (/** @type {Date} */ at) => new Date(at.getFullYear(), at.getMonth(), at.getDate()).getTime();
+  const days = Math.round((midnight(new Date(iso)) - midnight(new Date())) / DAY_MS);
+  return new Intl.RelativeTimeFormat(document.documentElement.lang, { numeric: "auto" }).format(Math.min(0, days), "day");
 }

@@ -60,7 +60,7 @@ export class Sentence {
     const { hold, collect, sweep, place = "road", then } = this.capture;
     const where = pick({ name: t("write.place"), key: `${this.place} place`, value: place, choices: ["road", "closed course", "parked"].map((one) => [one, t(`write.place_text.${one}`)]),
       edits: (chosen) => [{ do: "set", path: this.at("place"), value: chosen }] }, this.change);
-    const line = [where, ","];
+    const line = /** @type {(string | Node)[]} */ ([h("span", { class: "together" }, where, ",")]);
     if (hold !== undefined) line.push(t("write.hold"), this.key("hold", t("write.hold")));
     if (collect !== undefined) line.push(t("write.collect"), this.key("collect", t("write.collect")), t("write.pieces"), this.key("piece", t("write.pieces"), { optional: true, hint: "3 s" }));
     for (const [name, ends] of Object.entries(sweep ?? {})) {
@@ -78,7 +78,7 @@ export class Sentence {
     return Object.entries(this.capture[part] ?? {}).map(([name, band], n) => {
       const signal = called(this.signals.get(name), name);
       const lead = n ? t("write.and") : t(part === "keep" ? "write.with" : "write.begin_with");
-      return [lead, signal, ...this.band(part, name, band), this.more(part, name, band)];
+      return [lead, signal, ...together([...this.band(part, name, band), this.more(part, name, band)])];
     });
   }
 
@@ -198,6 +198,11 @@ export class Sentence {
     const item = slot({ path: this.at("confirm", "new"), value: "", name: t("write.new_item"), hint: t("write.add_confirm"), optional: true, whole: true, edits: (text) => [{ do: "set", path: this.at("confirm"), value: [...confirm, text] }] }, this.change);
     return [add("write.add_keep", "keep", band("keep")), add("write.add_start", "start", band("start")), add("write.add_limit", "limit", limit), item];
   }
+}
+
+/** The last slot and what follows it never stand on two lines. @param {(string | Node)[]} parts */
+function together(parts) {
+  return [...parts.slice(0, -2), h("span", { class: "together" }, ...parts.slice(-2))];
 }
 
 /** Words and slots with a space between, and none before a mark of punctuation. @param {(string | Node)[]} parts */

@@ -4,7 +4,7 @@ import { get, reach, read, post, seg } from "../api.js";
 import { h } from "../dom.js";
 import * as drafts from "../desk/draft.js";
 import { chain } from "../desk/chain.js";
-import { frame, verb, verbTo, when } from "../desk/frame.js";
+import { day, frame, verb, verbTo } from "../desk/frame.js";
 import { problem } from "../parts/page.js";
 import { lane } from "../parts/portrait.js";
 import { count, needWords, t, upper } from "../words.js";
@@ -77,7 +77,7 @@ async function home(way) {
 function row(one, way) {
   const missing = one.captures.filter((/** @type {any} */ capture) => capture.qualified < capture.asked);
   const met = one.captures.length - missing.length;
-  const said = t(`desk.state.${one.state}`, { n: met, of: one.captures.length, ...(one.state === "next" ? { n: one.revisions.at(-1)?.revision ?? "" } : {}) });
+  const said = t(`desk.state.${one.state}`, { day: day(one.when), n: one.state === "next" ? one.revisions.at(-1)?.revision : count(met), of: count(one.captures.length) });
   const more = one.problems ? t("desk.more.other") : one.state === "received" ? t("desk.more.received", { what: missing.map((/** @type {any} */ capture) => capture.title).join(", ") }) : one.state === "complete" ? t("desk.more.same") : t(`desk.more.${one.state}`);
   const to = `#/desk/customer?name=${seg(one.customer)}`;
   const sent = one.revisions.filter((/** @type {any} */ each) => each.sent).at(-1);
@@ -85,9 +85,9 @@ function row(one, way) {
   let act;
   if (one.state === "received" && one.bundles.length) act = verb(t("desk.verb.received"), () => open(one.bundles[0].sha256, way), true);
   else if (one.state === "complete" && sent?.sha256) act = verbTo(t("desk.verb.complete"), `#/desk/write?from=${seg(sent.sha256)}&customer=${seg(one.customer)}`, true);
-  else act = verbTo(t("desk.verb.asked"), to);
+  else act = verbTo(t(`desk.verb.${one.state === "next" ? "next" : "asked"}`), to);
   return h("li", { class: "line" }, h("h2", {}, h("a", { href: to }, one.customer || one.vehicle || t("desk.no_name")), h("small", {}, one.vehicle && one.vehicle !== one.customer ? one.vehicle : one.title)),
-    chain(one.revisions), h("p", {}, said, h("span", {}, more), h("span", { class: "day" }, when(one.when))), act);
+    chain(one.revisions), h("p", {}, said, h("span", {}, more)), act);
 }
 
 /** Opens a bundle in the review. @param {string} sha @param {Way} way @param {string} [drive] */

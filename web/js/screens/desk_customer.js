@@ -31,15 +31,15 @@ export async function customer(way) {
     const box = h("div", { class: "doing" });
     const pin = by?.good && !by.name ? verb(t("customer.pin"), () => attempt(box, async () => { await post("keys", { name, public_key: by.public_key }); way.go(here(name)); })) : null;
     const asks = h("input", { class: "slot", value: one.customer, maxlength: 80, "aria-label": t("customer.assign") });
-    const assign = h("form", { class: "assign", onsubmit: (/** @type {Event} */ event) => { event.preventDefault(); attempt(box, async () => { await post(`desk/received/${one.sha256}/assign`, { customer: asks.value }); location.hash = here(asks.value.trim()); }); } },
-      h("label", {}, t("customer.assign"), " ", asks), h("button", { class: "act", type: "submit" }, t("customer.keep")));
+    const assign = h("details", { class: "really" }, h("summary", {}, t("customer.assign")), h("form", { class: "assign", onsubmit: (/** @type {Event} */ event) => { event.preventDefault(); attempt(box, async () => { await post(`desk/received/${one.sha256}/assign`, { customer: asks.value }); location.hash = here(asks.value.trim()); }); } },
+      asks, h("button", { class: "act", type: "submit" }, t("customer.keep"))));
     const really = h("details", { class: "really" }, h("summary", {}, t("customer.remove")), h("p", {}, t("customer.really")), verb(t("customer.yes"), () => attempt(box, remove)));
     async function remove() {
       await read(await reach(`api/desk/received/${one.sha256}`, { method: "DELETE", cache: "no-store" }));
       location.hash = "#/desk";
     }
     const cars = new Map(one.cars.map((/** @type {any} */ each) => [each.id, each]));
-    box.append(...(pin ? [pin] : []), h("a", { class: "quietly", href: `api/desk/received/${one.sha256}.zip`, download: one.file }, t("customer.save")), really);
+    box.append(...(pin ? [pin] : []), h("a", { class: "quietly", href: `api/desk/received/${one.sha256}.zip`, download: one.file }, t("customer.save")), assign, really);
     return h("li", { class: "bundle" },
       h("div", { class: "marks" }, one.found.ok ? mark("secured", t("customer.good"), "ok") : mark("cross", t("customer.problem"), "no")),
       h("div", {}, h("h3", {}, when(one.when), h("small", {}, one.file)), h("p", {}, one.found.sentence), h("p", { class: "mini" }, who),
@@ -50,11 +50,11 @@ export async function customer(way) {
             h("p", { class: "mini" }, drive.captures.map((/** @type {any} */ c) => t("customer.counts", { title: c.title, n: c.qualified, of: c.asked })).join("  ·  ")),
             ...(car?.warnings ?? []).map((/** @type {string} */ text) => h("p", { class: "warned" }, mark("mind", t("customer.mind"), "hm"), h("span", {}, text)))),
           verb(t("customer.open"), () => open(one.sha256, way, drive.id), true));
-        }), assign, box));
+        }), box));
   }
 
   /** @param {any} one */
-  const asked = (one) => h("li", { class: "bundle" }, h("div", { class: "marks" }, mark(one.sent ? "running" : "todo", "")),
+  const asked = (one) => h("li", { class: "bundle" }, h("div", { class: "marks" }, mark(one.sent ? "dot" : "ring")),
     h("div", {}, h("h3", {}, t("customer.revision", { n: one.revision, title: one.title })), h("p", { class: "mini" }, t(one.sent ? "customer.sent" : "customer.begun", { when: when(one.when) })),
       h("div", { class: "doing" }, one.sent ? verb(t("customer.again"), take(one, "#/desk/send")) : verb(t("customer.edit"), take(one, "#/desk/write"), true))));
 

@@ -11,10 +11,13 @@ import { says } from "../desk/says.js";
 import { pick } from "../desk/slots.js";
 import { problem } from "../parts/page.js";
 import { lane } from "../parts/portrait.js";
+import { addShapes } from "../parts/marks.js";
 import { mark } from "../parts/signs.js";
 import { t } from "../words.js";
 
 /** @typedef {import("../desk/slots.js").Edit} Edit */
+
+addShapes({ page: [["M4.5 2.5h15v19h-15z", 2.4], ["M8 8h8M8 12h8M8 16h5", 2]] });
 
 const PREVIEW_MS = 350;
 const TYPED_MS = 600;
@@ -69,7 +72,7 @@ export async function write(way) {
   const work = h("section", { class: "work" }, pane, said);
   const page = frame({ to: "#/desk", back: t("write.back"), title: heading, acts: [undo, verb(t("write.prove"), () => { location.hash = "#/desk/prove"; }), verb(t("write.send"), () => { location.hash = "#/desk/send"; }, true)] },
     h("div", { class: "panes" }, side, work, phone.container));
-  page.querySelector(".what small")?.replaceWith(small);
+  page.querySelector(".named small")?.replaceWith(small);
 
   /** Edits the text; while somebody types, only what is beside the sentence is drawn anew. @param {Edit[]} edits @param {boolean} [typing] */
   function change(edits, typing = false) {
@@ -161,7 +164,7 @@ export async function write(way) {
     undo.disabled = !before.length;
     side.classList.toggle("bare", !data.capture?.length);
     const sign = JSON.stringify([chosen, toml, (data.capture ?? []).map((/** @type {any} */ one, /** @type {number} */ n) => [one.title, one.id, one.place, one.sweep && 1, one.collect, one.limit && 1, wrongIn(n)])]);
-    if (sign !== drawn) list.replaceChildren(...(data.capture ?? []).map(row), rowOf(-2, null, t("write.all"), t("write.all_text")));
+    if (sign !== drawn) list.replaceChildren(...(data.capture ?? []).map(row), rowOf(-2, h("span", { class: "sheet-of" }, mark("page")), t("write.all"), t("write.all_text")));
     drawn = sign;
     if (!car.childElementCount) car.replaceChildren(chooseCar(), ...(draft.customer && draft.from ? [h("a", { class: "quietly", href: `#/desk/customer?name=${encodeURIComponent(draft.customer)}` }, t("write.came"))] : []));
     said.replaceChildren(...says(look, toml ? -2 : chosen, was === null ? null : { changes, n: was.revision }));
@@ -246,6 +249,7 @@ export async function write(way) {
     const mine = ++asked;
     const capture = look.captures[Math.max(0, chosen)];
     if (was !== null && look.plan) await post("desk/changes", { old: was.text, new: draft.text }).then((made) => { changes = made.changes; }, () => undefined);
+    if (draft.from && draft.customer && look.plan) await post("desk/asked", { customer: draft.customer, text: draft.text, sent: false }).catch(() => undefined);
     const made = capture ? await post("desk/preview", { text: draft.text, capture: capture.id, ...drafts.inCar(draft) }).catch(() => null) : null;
     if (mine !== asked || !way.current()) return;
     phone.update(made?.moments ?? {});
