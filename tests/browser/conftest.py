@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from tests.browser.fixture_server import FixtureServer
+from tests.browser.real_server import RealServer, until
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -21,6 +22,15 @@ SHOTS = Path(__file__).parent / "shots"
 PHONE = (390, 844)
 LOCALE = "en-IE"
 """English, in kilometres and degrees Celsius."""
+READY = """async () => {
+  const there = await navigator.serviceWorker.ready;
+  return Boolean(there.active && navigator.serviceWorker.controller);
+}"""
+WHOLE = """async (id) => {
+  const { keptDrives } = await import('/js/kept.js');
+  return (await keptDrives()).some((one) => one.id === id && one.whole);
+}"""
+"""Whether a drive is kept on the phone, all of it."""
 
 
 @pytest.fixture(scope="session")
@@ -102,6 +112,44 @@ def face(opening: Open, server: FixtureServer) -> Open:
         return opened
 
     return open_face
+
+
+@pytest.fixture(scope="session")
+def done(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RealServer]:
+    """A real server with one drive that has ended; whoever cuts its wire mends it."""
+    server = RealServer(tmp_path_factory.mktemp("data"))
+    server.drive(speed=None).wait(60)
+    server.id = server.services.store.drives()[0].id
+    yield server
+    server.close()
+
+
+@pytest.fixture
+def phone(browser: Browser) -> Iterator[Open]:
+    """Opens the page as a phone with a worker would; waits until the page is kept."""
+    contexts = []
+
+    def open_phone(
+        server: RealServer, at: str = "#/", *, worker: bool = True, script: str | None = None, **options: object
+    ) -> Opened:
+        context = browser.new_context(
+            viewport={"width": 390, "height": 844}, reduced_motion="reduce", accept_downloads=True,
+            service_workers="allow" if worker else "block", **options,
+        )  # fmt: skip
+        context.set_default_timeout(10_000)
+        contexts.append(context)
+        if script:
+            context.add_init_script(f"({script})()")
+        opened = Opened(context.new_page())
+        opened.page.goto(f"{server.url}/?light=day{at}")
+        opened.page.wait_for_selector("h1")
+        if worker:
+            until(opened.page, READY)
+        return opened
+
+    yield open_phone
+    for context in contexts:
+        context.close()
 
 
 def shoot(page: Page, name: str) -> None:

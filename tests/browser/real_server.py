@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import socket
 import threading
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -90,10 +91,15 @@ class Wire:
 
 
 class RealServer:
-    """The app on a data folder, reached through `wire`; it can be killed and started anew under the same address."""
+    """The app on a data folder, reached through `wire`; it can be killed and started anew under the same address.
+
+    Attributes:
+        id: of the drive that a test is about.
+    """
 
     def __init__(self, folder: Path, root: Path | None = None) -> None:
         self.folder, self.root = folder, root
+        self.id = ""
         self.wire = Wire()
         self.url = f"http://127.0.0.1:{self.wire.port}"
         self.start()
@@ -117,6 +123,16 @@ class RealServer:
         self.services.close(0.5)
         self._server.stop()
         self._thread.join(5)
+
+    @contextlib.contextmanager
+    def away(self) -> Iterator[None]:
+        """Out of reach for a while: every connection is closed, and so is every new one."""
+        target, self.wire.target = self.wire.target, None
+        self.wire.cut()
+        try:
+            yield
+        finally:
+            self.wire.target = target
 
     def close(self) -> None:
         """Ends everything."""

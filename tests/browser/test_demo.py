@@ -95,7 +95,7 @@ def test_a_bundled_drive_from_ready_to_afterwards(opened, address):
     assert page.locator("h1").inner_text() == "All three qualified"
     assert page.locator(".item .mark[data-mark=secured]").count() >= 3
     assert page.locator(".portrait .th").count() == 4
-    page.locator("summary").first.click()
+    page.locator(".tries summary").first.click()
     page.locator("details[open] .try").first.click()
     page.wait_for_selector(".uplot canvas, .no-plots")
     assert page.locator("table.fig tbody tr").count() > 5

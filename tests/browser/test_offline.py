@@ -15,17 +15,9 @@ import pytest
 from playwright.sync_api import Error
 
 from coach.assets import web_root
-from tests.browser.conftest import Opened
+from tests.browser.conftest import WHOLE
 from tests.browser.real_server import RealServer, until
 
-READY = """async () => {
-  const there = await navigator.serviceWorker.ready;
-  return Boolean(there.active && navigator.serviceWorker.controller);
-}"""
-WHOLE = """async (id) => {
-  const { keptDrives } = await import('/js/kept.js');
-  return (await keptDrives()).some((one) => one.id === id && one.whole);
-}"""
 CACHED = """async () => {
   const found = {};
   for (const name of await caches.keys())
@@ -53,42 +45,6 @@ NEITHER = """async () => {
   return !installing && !waiting;
 }"""
 SHUT = "() => { indexedDB.open = () => { throw new DOMException('shut', 'SecurityError'); }; }"
-
-
-@pytest.fixture(scope="module")
-def done(tmp_path_factory):
-    """A real server with one drive that has ended."""
-    server = RealServer(tmp_path_factory.mktemp("data"))
-    server.drive(speed=None).wait(60)
-    server.id = server.services.store.drives()[0].id
-    yield server
-    server.close()
-
-
-@pytest.fixture
-def phone(browser):
-    """Opens the page as a phone with a worker would; waits until the page is kept."""
-    contexts = []
-
-    def open_phone(server, at="#/", *, worker=True, script=None, **options):
-        context = browser.new_context(
-            viewport={"width": 390, "height": 844}, reduced_motion="reduce", accept_downloads=True,
-            service_workers="allow" if worker else "block", **options,
-        )  # fmt: skip
-        context.set_default_timeout(10_000)
-        contexts.append(context)
-        if script:
-            context.add_init_script(f"({script})()")
-        opened = Opened(context.new_page())
-        opened.page.goto(f"{server.url}/?light=day{at}")
-        opened.page.wait_for_selector("h1")
-        if worker:
-            until(opened.page, READY)
-        return opened
-
-    yield open_phone
-    for context in contexts:
-        context.close()
 
 
 def get(server, path):
@@ -137,7 +93,7 @@ def test_with_the_server_gone_the_drive_that_was_seen_is_reviewed(phone, done):
         tables = {name: text for name, _, text in shared[1:]}
         assert tables["part-load-1.csv"].encode() == csv_there
         assert page.locator(".handing p").inner_text() == "Handed on."
-        page.locator("summary").first.click()
+        page.locator(".tries summary").first.click()
         page.locator("details[open] .try").first.click()
         page.wait_for_selector(".uplot canvas, .no-plots")
         assert page.locator("table.fig tbody tr").count() > 5

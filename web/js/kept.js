@@ -9,6 +9,8 @@ const DATABASE = "coach";
 const MOST_DRIVES = 20;
 /** Attempts kept of one capture, newest first; a recipe that is tried all day is not kept whole. */
 const MOST_ATTEMPTS = 20;
+const LEFT_OUT = "leftOut";
+const MOST_LEFT_OUT = 100;
 /** How long to wait for the server before what is kept is shown, ms: when it is lost already, and else. */
 const WAIT_MS = { lost: 2000, there: 20_000 };
 
@@ -59,7 +61,7 @@ function database() {
  * @param {(answers: IDBObjectStore, drives: IDBObjectStore) => IDBRequest<T> | void} work
  * @returns {Promise<T | undefined>}
  */
-async function within(mode, work) {
+export async function within(mode, work) {
   const base = await database();
   return new Promise((done, failed) => {
     const transaction = base.transaction(["answers", "drives"], mode);
@@ -74,7 +76,7 @@ async function within(mode, work) {
  * @template T
  * @param {(answers: IDBObjectStore, drives: IDBObjectStore) => IDBRequest<T>} work
  */
-async function look(work) {
+export async function look(work) {
   try {
     return await within("readonly", work);
   } catch {
@@ -124,12 +126,32 @@ export async function forget(id) {
   }
 }
 
+/** Drives that a person took off this phone: they are not kept again by themselves. @returns {string[]} */
+function leftOut() {
+  try {
+    return JSON.parse(localStorage.getItem(LEFT_OUT) ?? "[]");
+  } catch {
+    return [];
+  }
+}
+
+/** Remembers that a drive is not to be kept, or is after all. @param {string} id @param {boolean} out */
+export function leaveOut(id, out) {
+  const others = leftOut().filter((one) => one !== id);
+  try {
+    localStorage.setItem(LEFT_OUT, JSON.stringify((out ? [...others, id] : others).slice(-MOST_LEFT_OUT)));
+  } catch {
+    // Storage is shut or full: it is kept again when it is seen again.
+  }
+}
+
 /**
  * @param {string} path
  * @param {any} body
  */
-function keep(path, body) {
+async function keep(path, body) {
   const drive = /^drives\/([^/?]+)/.exec(path)?.[1] ?? "";
+  if (drive && leftOut().includes(drive)) return false;
   return write(drive, (answers) => void answers.put({ path, drive, at: Date.now(), body }));
 }
 
@@ -216,6 +238,7 @@ export async function listDrives(reader) {
 export async function keepDrive(id) {
   const before = /** @type {KeptDrive | undefined} */ (await look((_, drives) => drives.get(id)));
   if (before?.whole) return true;
+  if (leftOut().includes(id)) return false;
   const have = new Set(await look((answers) => answers.index("drive").getAllKeys(id)));
   const path = `drives/${seg(id)}`;
   const row = await get(path);

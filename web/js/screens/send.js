@@ -2,6 +2,8 @@
 
 import { post, reach, read, Refused } from "../api.js";
 import { h } from "../dom.js";
+import { keepBundle, keptBundle } from "../keeping.js";
+import { bundleHand } from "../parts/kept_here.js";
 import { button, crumb, item, link, problem, title } from "../parts/page.js";
 import { mark } from "../parts/signs.js";
 import { toggle } from "../parts/toggle.js";
@@ -26,7 +28,7 @@ export function size(bytes) {
 
 /** @param {import("../main.js").Way} way */
 export async function send(way) {
-  await Promise.all([needWords("bundle.page"), way.style("css/send.css")]);
+  await Promise.all([needWords("bundle.page"), needWords("offline"), way.style("css/send.css")]);
   const drive = way.params.get("drive") ?? "";
   const wish = { whole: false, vin: false };
   /** @type {Map<string, Promise<Made>>} */
@@ -72,11 +74,14 @@ export async function send(way) {
       options(made, other[0]);
       file = other[1];
       draw(made);
+      // Also on this phone, where there is room: it can be handed on from here with the laptop gone.
+      if (file) await keepBundle(drive, file);
     } catch (error) {
+      const kept = await keptBundle(drive);
       if (mine !== turn || !way.current()) return;
       status.textContent = "";
       list.before(problem(error));
-      acts.replaceChildren(button(t("send.again"), show));
+      acts.replaceChildren(button(t("send.again"), show), ...(kept ? [bundleHand(kept, drive)] : []));
     }
   }
 
