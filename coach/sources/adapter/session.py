@@ -85,8 +85,10 @@ class Session:
     def _read(self) -> None:
         while data := self._connection.read():
             with self._lock:
-                self._heard += data
-                self._arrived.set()
+                # A line feed does not count: one behind a carriage return must not stop what that has just asked.
+                self._heard += data.replace(b"\n", b"")
+                if self._heard:
+                    self._arrived.set()
         self._gone.set()
         self._arrived.set()
 
