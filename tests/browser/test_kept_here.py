@@ -21,8 +21,6 @@ AGREED = "() => { navigator.storage.persisted = async () => true; }"
 LOST = "async () => (await import('/js/live.js')).lost()"
 LOAD = """() => Promise.all(['failed', 'offline', 'recipe'].map((name) => import(`/js/screens/${name}.js`)))
   .then(() => true)"""
-    "() => Promise.all(['failed', 'offline', 'recipe'].map((name) => import(`/js/screens/${name}.js`))).then(() => 1)"
-)
 RISK = "The browser may delete drives saved on this phone when room runs short."
 SAYS = "(text) => document.querySelector('.reach')?.innerText.trim() === text"
 

@@ -36,7 +36,7 @@ export function start(screens, style) {
 function warm(screens, style) {
   const sheets = ["css/pages.css", "css/review.css", "css/kept.css"].map(style);
   const words = ["parked", "offline", "reviewpage"].map(needWords);
-  const parts = [import("./parts/reach.js"), import("./parts/plots.js"), import("./parts/proof.js"), import("./screens/failed.js")];
+  const parts = [import("./parts/reach.js"), import("./parts/kept_here.js"), import("./parts/plots.js"), import("./parts/proof.js"), import("./screens/failed.js")];
   void Promise.allSettled([...screens.map((load) => load()), ...sheets, ...words, ...parts]);
 }
 
