@@ -35,7 +35,7 @@ export async function desk(way) {
 async function home(way) {
   const { customers } = await get("desk/customers");
   const needing = customers.filter((/** @type {any} */ one) => NEEDS.has(one.state)).length;
-  const status = h("ul", { class: "taken", role: "status" });
+  const status = h("div", { class: "taken", role: "status" });
   const input = h("input", { type: "file", accept: ".zip,application/zip", multiple: true, onchange: () => take([...(input.files ?? [])]) });
   const drop = h("label", { class: "drop" }, input, t("desk.drop"));
 
@@ -43,7 +43,7 @@ async function home(way) {
   async function take(files) {
     input.value = "";
     for (const file of files) {
-      const line = h("li", {}, t("desk.taking", { name: file.name }));
+      const line = h("p", {}, t("desk.taking", { name: file.name }));
       status.append(line);
       try {
         const path = `api/desk/received?file=${seg(file.name.slice(0, 190))}`;

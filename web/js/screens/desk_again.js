@@ -17,7 +17,7 @@ export async function again(way) {
   const sent = customers.flatMap((/** @type {any} */ one) => one.revisions.filter((/** @type {any} */ each) => each.sha256).map((/** @type {any} */ each) => ({ customer: one.customer, ...each })));
   const by = h("select", { class: "slot", "aria-label": t("again.by") }, h("option", { value: "" }, t("again.own")), draft ? h("option", { value: "draft", selected: true }, t("again.draft")) : null,
     ...sent.map((/** @type {any} */ one, /** @type {number} */ n) => h("option", { value: String(n) }, `${one.customer}, ${t("desk.revision", { n: one.revision })}`)));
-  const heading = h("h2", { class: "verdict", role: "status" }, t("again.title"));
+  const heading = h("h2", { class: "verdict", "aria-live": "polite" }, t("again.title"));
   const bar = h("progress", { max: 1, value: 0, hidden: true, "aria-label": t("again.title") });
   const under = h("p", { class: "under" }, t("again.under"));
   const found = h("div", {});

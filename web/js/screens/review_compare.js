@@ -47,7 +47,7 @@ export async function compare(way) {
       ...(data.spans.length ? [h("section", { class: "group" }, h("h2", {}, t("compare.spans")), h("ul", { class: "differences" }, ...data.spans.map(span)))] : []),
       ...(data.power ? [h("section", { class: "group" }, h("h2", {}, t("compare.power")), h("p", { class: "mini" }, data.power.why || data.power.sentence),
         ...(data.power.table ? [grid(data.power.table)] : []), ...(data.power.corrections ? [corrected(data.power.corrections.a, sides[0]), corrected(data.power.corrections.b, sides[1])] : []), h("p", { class: "mini caveat" }, data.caveat))] : []),
-      h("section", { class: "group" }, h("h2", {}, t("compare.air")), h("dl", { class: "inputs" }, ...[data.a, data.b].map((one, n) => h("div", {}, h("dt", {}, sides[n]), h("dd", {}, air(data.weather[n ? "b" : "a"]), " ", h("a", { href: `#/label?drive=${seg(one.drive)}` }, t("compare.type_in"))))))),
+      h("section", { class: "group" }, h("h2", {}, t("compare.air")), h("dl", { class: "inputs" }, ...[data.a, data.b].map((one, n) => h("div", {}, h("dt", {}, sides[n]), h("dd", {}, air(data.weather[n ? "b" : "a"]), " ", h("a", { class: "deeper", href: `#/label?drive=${seg(one.drive)}` }, t("compare.type_in"))))))),
       ...(data.tables.length ? [h("details", { class: "rest-of" }, h("summary", {}, t("compare.bins", { n: data.tables.length })), ...data.tables.map(grid))] : []));
     draw(way, plots, data);
   }

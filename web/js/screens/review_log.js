@@ -4,6 +4,7 @@ import { get } from "../api.js";
 import { h, say } from "../dom.js";
 import { choose, typed } from "../parts/ask.js";
 import { attempt, button, crumb, link, title } from "../parts/page.js";
+import { room } from "../parts/room.js";
 import { needWords, t } from "../words.js";
 import { driveItem, drives } from "./start.js";
 
@@ -100,5 +101,5 @@ export async function log(way) {
         query.complete = value;
         ask();
       })),
-    status, list, more, h("div", { class: "grow" }), acts);
+    status, list, more, room(), h("div", { class: "grow" }), acts);
 }

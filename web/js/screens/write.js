@@ -148,7 +148,7 @@ export async function write(way) {
     const captures = look.data?.capture ?? [];
     if (chosen >= captures.length) chosen = captures.length - 1;
     if (!look.data) toml = true;
-    pane.replaceChildren(...(toml ? raw() : chosen === -2 ? whole() : captures.length ? sentence() : empty()), foot());
+    pane.replaceChildren(...(toml ? [foot(), ...raw()] : [...(chosen === -2 ? whole() : captures.length ? sentence() : empty()), foot()]));
     if (key) /** @type {HTMLElement | null} */ ([...pane.querySelectorAll("[data-key]")].find((one) => /** @type {HTMLElement} */ (one).dataset.key === key) ?? null)?.focus();
     beside();
   }
