@@ -18,9 +18,9 @@ its way, and names inside a sentence keep their capital or not."""
 COMING = ("desk.page", "reviewpage.")
 """Screens that are still being written: their words come last."""
 SAME = {
-    "bar", "CSV", "Android", "Diesel", "Ethanol", "Gas", "iPad", "iPhone", "Linux", "Log capture coach", "Mac", "MB", "Name", "Revision",
-    "Signal", "Simulator", "Start", "Hz", "TOML", "VIN",
-    "in", "kB", "km", "km/h bar", "km/h kPa", "kPa", "kW", "min", "mm", "mph psi", "p s i", "s", "rpm", "Nm",
+    "bar", "CSV", "Android", "Diesel", "Ethanol", "Gas", "iPad", "iPhone", "Linux", "Log capture coach", "Mac", "MB",
+    "Name", "Revision", "Signal", "Simulator", "Start", "Hz", "TOML", "VIN", "GB", "in", "kB", "km", "km/h bar",
+    "km/h kPa", "kPa", "kW", "min", "mm", "mph psi", "p s i", "s", "rpm", "Nm",
 }  # fmt: skip
 """Words that are the same in English and German, names and units."""
 ENGLISH = re.compile(
