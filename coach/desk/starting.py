@@ -225,6 +225,10 @@ def start(kind: str, vehicle: Vehicle | None = None, *, taken: Sequence[str] = (
     }  # fmt: skip
     for name, rpm in figures.items():
         text = text.replace(f"{{{name}}}", f"{round(rpm, -1):.0f}")
+    # Half pedal before full, the lower end before the higher (common practice, no source).
+    first = [n for n in ("half-pedal", "full-pedal") if n in taken]
+    if kind == "full-pedal" and first:
+        text = text.replace("[capture.start]", f'needs = ["{first[-1]}"]\n[capture.start]', 1)
     number, name = 1, kind
     while name in taken:
         number += 1

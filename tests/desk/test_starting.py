@@ -84,3 +84,10 @@ def test_an_unknown_kind_is_a_sentence():
     """It lists the kinds."""
     with pytest.raises(BadInput, match="there are steady, cells"):
         start("nonsense")
+
+
+def test_pulls_are_staged():
+    """Half pedal before full, and a second full pull after the first."""
+    captures = parse_recipe(new_recipe(["half-pedal", "full-pedal", "full-pedal"], DEMO)).captures
+    assert [c.needs for c in captures] == [(), ("half-pedal",), ("full-pedal",)]
+    assert parse_recipe(new_recipe(["full-pedal"], DEMO)).captures[0].needs == ()
