@@ -1,4 +1,4 @@
-"""`coach recipe`: check, compare, prove, sign and send a recipe."""
+"""`coach recipe`: begin, edit, check, compare, prove, sign and send a recipe."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from coach.cli.cmd_write import edit, new
 from coach.cli.group import REQUIRED, print_json, say
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ _FILE = click.Path(path_type=Path)
 
 @click.group()
 def recipe() -> None:
-    """Check, compare, prove, sign and send a recipe.
+    """Begin, edit, check, compare, prove, sign and send a recipe.
 
     \b
     Example:
@@ -215,3 +216,7 @@ def link_recipe(file: Path, page: str, svg: Path | None) -> int:
         code(url).save(str(svg), kind="svg", scale=4, border=4)
     say(f"{url}\n")
     return 0
+
+
+recipe.add_command(new)
+recipe.add_command(edit)

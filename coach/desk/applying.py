@@ -23,12 +23,12 @@ def edits_of(data: Mapping[str, Any], place: int, key: str, old: float, new: flo
         catalogue: whose units values are in.
     """
     capture = data["capture"][place]
-    parts = tuple(key.split("."))
+    parts: tuple[str, ...] = tuple(key.split("."))
     if parts[0] == "record":
         return _rate(data, capture, place, parts[1], new)
     if parts[0] in ("hold", "piece", "collect", "grace", "rest", "cells"):
         return [Edit("set", ("capture", place, *parts), f"{new:g} s")]
-    path = ("capture", place, *parts)
+    path: tuple[str | int, ...] = ("capture", place, *parts)
     if parts[-1] == "within":
         name = next(iter(capture["sweep"]))
         return [Edit("set", ("capture", place, "sweep", name, "within"), f"{new:g} s")]

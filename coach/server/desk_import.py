@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from pathlib import Path
 from threading import Event, Lock
+from typing import Any
 
 from coach.bundle.opening import OpenedDrive, open_bundle
 from coach.drive.recovery import judge_again
@@ -52,7 +53,7 @@ def _put(services: Services, drive: OpenedDrive, key: str) -> str:
     meta["notes"] = [n for n in entry.notes if "code" in n and "text" in n]
     if entry.vin is not None:
         meta["vin"] = entry.vin
-    source = {
+    source: dict[str, Any] = {
         "kind": KIND, "id": key, "title": drive.path.name, "people_recorded": entry.people_recorded, "speed": None,
         "meta": meta, "drive": entry.id, **{k: identity[k] for k in ("flashed", "warnings") if k in identity},
     }  # fmt: skip

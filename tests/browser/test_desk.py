@@ -20,8 +20,8 @@ DEMO = (traces_root() / "demo-recipe.toml").read_text("utf-8")
 ONE = "[[capture]]".join(DEMO.split("[[capture]]")[:2])
 """The same with one capture."""
 WIDE, PHONE, SMALL = (1280, 800), (390, 844), (320, 568)
-ACTS = """() => [...document.querySelectorAll('.desk .act, .page .act')].filter((e) => e.checkVisibility() && !e.closest('.shell'))
-  .map((e) => e.getBoundingClientRect().height).filter((height) => height < 47.5)"""
+ACTS = """() => [...document.querySelectorAll('.desk .act, .page .act')]
+  .filter((e) => e.checkVisibility() && !e.closest('.shell')).map((e) => e.getBoundingClientRect().height).filter((height) => height < 47.5)"""
 
 
 @pytest.fixture(scope="module")
@@ -171,7 +171,7 @@ def test_states_to_confirm_are_a_list(at):
 
 
 def test_every_other_key_has_its_place(at):
-    """`rest`, `needs`, `after_limit`; `settle`, `calibration` and rates on the recipe as a whole; `cells` as a table."""
+    """`needs`, `after_limit`; `settle`, `calibration` and rates on the recipe as a whole; `cells` as a table."""
     page = at("#/desk/write", ".sentence").page
     page.locator(".cap").nth(1).click()
     page.get_by_text("More about this capture").click()
@@ -229,7 +229,10 @@ def test_the_phone_goes_through_its_moments(at):
     lines = {}
     for moment in ("Before", "Going", "Off", "Secured"):
         page.locator(".steps").get_by_role("button", name=moment).click()
-        lines[moment] = (page.locator(".shell .words").inner_text(), page.locator(".shell .drive").get_attribute("data-ground"))
+        lines[moment] = (
+            page.locator(".shell .words").inner_text(),
+            page.locator(".shell .drive").get_attribute("data-ground"),
+        )
     assert lines["Going"] == ("Hold this speed", "calm")
     assert lines["Off"][1] == "steer"
     assert lines["Secured"][1] == "secured"

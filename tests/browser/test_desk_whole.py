@@ -1,4 +1,4 @@
-"""From an empty recipe to the next revision: the calibrator's desk and the customer's page, two servers, one browser."""
+"""From an empty recipe to the next revision: the calibrator's desk and the customer's page, two servers."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def two(browser, tmp_path):
 
 
 def test_from_an_empty_recipe_to_a_bundle_that_comes_back(two, tmp_path):
-    """Written, proved, signed, sent as a link; opened, its key pinned, driven, sent back; complete, and the next begun."""
+    """Written, proved, signed, sent as a link; opened, key pinned, driven, sent back; complete, and the next begun."""
     desk, calibrator, phone, customer = two
     page = desk.page
 

@@ -1,4 +1,4 @@
-"""The desk over HTTP: write, look, preview, prove, compare, send, take what comes back, open it, judge all of it again."""
+"""The desk over HTTP: write, look, preview, prove, compare, send, take what comes back, judge it again."""
 
 import re
 
