@@ -23,6 +23,7 @@ WORDS = (
     "offline",
     "joining.page",
     "bundle.page",
+    "keeping.page",
     "link.page",
     "speeds.page",
     "reviewpage",
