@@ -15,8 +15,8 @@ from typing import BinaryIO, Self, cast
 from coach.errors import TableError
 from coach.sources.table_lines import Block, Lines, Odd, cells_in
 
-BLOCK = 4 << 20
-"""Bytes that are worked on at a time."""
+BLOCK = 1 << 20
+"""Bytes that are worked on at a time: few enough for the processor's cache, enough that calls do not count."""
 LONGEST_LINE = 1 << 20
 """Bytes of the longest line that is taken."""
 MOST_COLUMNS = 4096
@@ -142,14 +142,16 @@ class TableFile:
                 than `most_bytes`.
         """
         while more := self._read_more():
-            data = self._rest + more
-            end = data.rfind(b"\n") + 1
-            self._rest = data[end:]
+            end = more.rfind(b"\n") + 1
+            # What was left may hold whole lines of the first bytes.
+            whole = end or self._rest.rfind(b"\n") + 1
+            data = b"".join((self._rest, memoryview(more)[:end])) if end else self._rest[:whole]
+            self._rest = more[end:] if end else self._rest[whole:] + more
             if len(self._rest) > LONGEST_LINE:
                 line = self._line + data.count(b"\n")
                 raise self.error(f"the line is longer than {LONGEST_LINE >> 20} MB; this is no table of samples", line)
-            if end:
-                yield from self._block(data[:end])
+            if whole:
+                yield from self._block(data)
         end = self._rest.rfind(b"\n") + 1
         if end:
             yield from self._block(self._rest[:end])

@@ -50,8 +50,10 @@ class Parser:
             _Handle(full + block.data),  # type: ignore[call-overload]
             sep=self.file.delimiter, decimal=self.layout.decimal, header=None, names=range(self.layout.cells),
             usecols=sorted(kinds), dtype={i: kind for i, kind in kinds.items() if kind is not None}, index_col=False,
-            keep_default_na=False, na_values=[""], skip_blank_lines=False, low_memory=False, engine="c",
-            encoding_errors="replace",
+            keep_default_na=False, na_values=[""], skip_blank_lines=False, engine="c", encoding_errors="replace",
+            # In small pieces it stays in the processor's cache and takes half the time. Where pandas is to find out
+            # what a column is, it must see the whole of it.
+            low_memory=None not in kinds.values(),
         )  # fmt: skip
         return cast("DataFrame", frame.iloc[1:] if full else frame)
 
