@@ -83,7 +83,7 @@ def ask_child(
     module = "coach.bundle.child" if module == "__main__" else module
     request = json.dumps({**ask, "seconds": seconds, "memory": memory}).encode()
     try:
-        done = subprocess.run(
+        done = subprocess.run(  # noqa: S603 - this interpreter, a module of our own
             [sys.executable, "-P", "-m", module], input=request, capture_output=True, timeout=seconds,
             check=False, env=child_environment(),
         )  # fmt: skip

@@ -134,7 +134,7 @@ def _again(ask: dict[str, Any], say: Say) -> dict[str, Any]:
         tasks.append(Task(path, f"{about.st_size}-{about.st_mtime_ns}", recipe, None))
     bad = 0
 
-    def progress(done: int, failed: bool) -> None:  # noqa: FBT001 - as judge_archive calls it
+    def progress(done: int, failed: bool) -> None:
         nonlocal bad
         bad += failed
         say({"done": done, "bad": bad})

@@ -67,8 +67,8 @@ def _received(inbox: Inbox, r: Received) -> dict[str, Any]:
     with contextlib.suppress(CoachError):
         for drive in open_bundle(inbox.path(r.sha256)).drives:
             said = drive.entry.identity
-            told.append({"id": drive.id, "vin": drive.entry.vin, "flashed": said.get("flashed"),
-                         "warnings": [w.get("text", "") for w in said.get("warnings", []) if isinstance(w, dict)]})  # fmt: skip
+            warned = [w.get("text", "") for w in said.get("warnings", []) if isinstance(w, dict)]
+            told.append({"id": drive.id, "vin": drive.entry.vin, "flashed": said.get("flashed"), "warnings": warned})
     return made | {"when": wall_text(made.pop("wall_us")), "cars": told}
 
 
@@ -202,8 +202,8 @@ INBOX_ENDPOINTS: tuple[Endpoint, ...] = (
     ),
     Endpoint("GET", "/api/desk/received/{sha}.zip", "A bundle as it came.", fetch, media=ZIP, errors=(404,)),
     Endpoint(
-        "POST", "/api/desk/received/{sha}/assign", "Says whose a bundle is.", assign, takes=m.OfCustomer, gives=m.DeskDone,
-        errors=(400, 404),
+        "POST", "/api/desk/received/{sha}/assign", "Says whose a bundle is.", assign, takes=m.OfCustomer,
+        gives=m.DeskDone, errors=(400, 404),
     ),
     Endpoint(
         "POST", "/api/desk/received/{sha}/open", "Puts a drive of it beside this laptop's own, for every review.",

@@ -77,7 +77,7 @@ class Desk:
                 raise Conflict("everything is being judged again already; wait for it, or stop it first")
             self._again = {**IDLE, "state": "running", "total": len(paths)}
             self._results, self._before = [], dict(before)
-            job = subprocess.Popen(
+            job = subprocess.Popen(  # noqa: S603 - this interpreter, a module of our own
                 [sys.executable, "-P", "-m", MODULE], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL, env=child_environment(),
             )  # fmt: skip

@@ -1,4 +1,4 @@
-"""Endpoints of writing at the desk: begin, edit, look, preview, prove, compare, send. Nothing is kept but what is sent."""
+"""Endpoints of writing at the desk: begin, edit, look, preview, prove, compare, send. Nothing is kept here."""
 
 from __future__ import annotations
 
@@ -230,7 +230,7 @@ WRITE_ENDPOINTS: tuple[Endpoint, ...] = (
         takes=m.PreviewAsked, gives=m.Preview, most_bytes=TEXT_BYTES, errors=(400, 404),
     ),
     Endpoint(
-        "POST", "/api/desk/prove", "Whether a drive made before would have met it, and how little less would have done.",
+        "POST", "/api/desk/prove", "Whether an earlier drive would have met it, and how little less would have done.",
         prove, takes=m.ProveAsked, gives=m.Proved, most_bytes=TEXT_BYTES, errors=(400, 404, 409),
     ),
     Endpoint(

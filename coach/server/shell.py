@@ -28,6 +28,7 @@ WORDS = (
     "speeds.page",
     "reviewpage",
     "desk.page",
+    "asking.page",
 )
 """Sections of the catalogue that the page asks for; each is served as a file, because the API is never kept."""
 LEFT_OUT = frozenset({WORKER, "vendor/vendor.json"})

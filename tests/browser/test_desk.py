@@ -1,4 +1,4 @@
-"""The screens of the desk over a real server: nothing axe finds in any light, nothing cut, and what is typed is what stands."""
+"""The screens of the desk over a real server: nothing axe finds, nothing cut, and what is typed stands."""
 
 from __future__ import annotations
 
@@ -21,7 +21,8 @@ ONE = "[[capture]]".join(DEMO.split("[[capture]]")[:2])
 """The same with one capture."""
 WIDE, PHONE, SMALL = (1280, 800), (390, 844), (320, 568)
 ACTS = """() => [...document.querySelectorAll('.desk .act, .page .act')]
-  .filter((e) => e.checkVisibility() && !e.closest('.shell')).map((e) => e.getBoundingClientRect().height).filter((height) => height < 47.5)"""
+  .filter((e) => e.checkVisibility() && !e.closest('.shell'))
+  .map((e) => e.getBoundingClientRect().height).filter((height) => height < 47.5)"""
 
 
 @pytest.fixture(scope="module")

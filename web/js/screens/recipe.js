@@ -14,7 +14,7 @@ export async function recipe(way) {
   const sha = way.params.get("sha") ?? "";
   /** @type {import("../types.js").RecipeView} */
   const asked = await get(`recipes/${seg(sha)}`);
-  await needWords("desk.page");
+  await needWords("asking.page");
   const source = way.params.get("source") ?? "";
   const planned = source ? await get("plan", { recipe: sha, source }).catch(() => null) : null;
   /** @param {string} id */

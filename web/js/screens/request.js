@@ -43,7 +43,7 @@ async function unpack(packed) {
 
 /** @param {import("../main.js").Way} way */
 export async function request(way) {
-  await needWords("desk.page");
+  await needWords("asking.page");
   const packed = location.hash.replace(/^#\/?request\//, "").split("?")[0];
   const top = crumb({ to: "#/", back: t("start.back") });
   /** @type {any} */
