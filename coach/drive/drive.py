@@ -11,7 +11,8 @@ from typing import Any
 from coach.clock import Clock
 from coach.core.spec import JudgePlan
 from coach.drive.inbox import Closed, Inbox
-from coach.drive.loop import Face, Loop, Parts
+from coach.drive.loop import Loop
+from coach.drive.parts import Face, Parts
 from coach.drive.ring import Ring
 from coach.drive.tasks import Worker
 from coach.drive.windows import Windows

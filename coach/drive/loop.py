@@ -5,25 +5,21 @@ Everything here runs in one thread and is told the time by its clock, so that a 
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, Literal, Protocol
+from collections.abc import Callable, Sequence
+from typing import Literal
 
 from coach.advice import DriveState, LinkState
-from coach.clock import US, Clock
+from coach.clock import US
 from coach.core.events import Ended as AttemptEnded
 from coach.core.events import Event, Secured
 from coach.core.judge import Judge
-from coach.core.spec import Capture, JudgePlan
-from coach.core.view import JudgeView
 from coach.drive.motion import Motion
-from coach.drive.ring import Ring
+from coach.drive.parts import Face, Parts, rests_on
 from coach.errors import Conflict
 from coach.recording import Mark
 from coach.sources.base import Advance, Back, Ended, Instant, Lost, Marked, SourceEvent
 from coach.store.codec import event_json
-from coach.store.drivelog import LATE, DriveLog
+from coach.store.drivelog import LATE
 from coach.store.writer import BEHIND_US
 
 Phase = Literal["recording", "paused", "stopping", "ended"]
@@ -38,69 +34,6 @@ LAST_CALL_US = 2 * US
 
 CLOCK_JUMP_US = 2 * US
 """A wall clock that moves so far against the steady one was set; less is a clock being kept in step."""
-
-
-class Face(Protocol):
-    """Makes the live state of the page; `coach.advice.Adviser` does."""
-
-    def update(
-        self, view: JudgeView, events: Sequence[Event], now_us: int, link: LinkState, drive: DriveState
-    ) -> dict[str, Any]:
-        """The state at `now_us` of a steady clock, after `events`."""
-        ...
-
-    def seen(self) -> None:
-        """Somebody closes the alarm."""
-        ...
-
-    def read_as(self, words: Any = None, units: Any = None, dial: Any = None) -> None:
-        """Goes on in another language or other units, or as the dial reads; what is left out stays."""
-        ...
-
-
-class WindowKeeper(Protocol):
-    """Saves the files of secured windows."""
-
-    def secured(self, event: Secured) -> None:
-        """A window qualifies; it may go on."""
-        ...
-
-    def ended(self, event: AttemptEnded) -> None:
-        """A window is over."""
-        ...
-
-    def reached(self, t_us: int) -> None:
-        """The drive has come so far."""
-        ...
-
-    def finish(self) -> None:
-        """The drive is over and all its samples are handed to the store."""
-        ...
-
-
-@dataclass(frozen=True)
-class Parts:
-    """What a loop is made of."""
-
-    drive: str
-    plan: JudgePlan
-    log: DriveLog
-    clock: Clock
-    ring: Ring
-    face: Face
-    windows: WindowKeeper
-    stop_source: threading.Event
-    source_kind: Literal["replay", "simulator", "link"]
-    speed: float | None = 1.0
-    wall_us: int | None = None
-    wall_known: bool = True
-    recipe_sha: str = ""
-    favour: Callable[[frozenset[str]], None] | None = None
-    """Is told the signals of the captures that run, so that a slow link may ask for them more often."""
-    link_facts: Callable[[int], Mapping[str, Any]] | None = None
-    """Gives what else the page is to know of the link at a time: rates asked and had, whether another tester asks."""
-    rates_hz: Callable[[int], Mapping[str, float]] | None = None
-    """Gives the rate at which each signal came lately, for the page."""
 
 
 class Loop:
@@ -395,7 +328,7 @@ class Loop:
         view = self._judge.view(self.time_us)
         if self.parts.favour is not None:
             running = {c.id for c in view.captures if c.phase == "running"}
-            self.parts.favour(frozenset(s for c in self.parts.plan.captures if c.id in running for s in _rests_on(c)))
+            self.parts.favour(frozenset(s for c in self.parts.plan.captures if c.id in running for s in rests_on(c)))
         state = self.parts.face.update(view, events, now_us, link, self.drive_state())
         if self.parts.link_facts is not None:
             state["link"] |= self.parts.link_facts(self.time_us)
@@ -412,12 +345,3 @@ class Loop:
         else:
             state["trouble"] = None
         self.parts.ring.publish("state", state)
-
-
-def _rests_on(capture: Capture) -> Iterator[str]:
-    """The signals that a capture records, and the measured ones that its conditions and limits rest on."""
-    yield from (asked.signal for asked in capture.record)
-    yield from (band.signal for band in (*capture.start, *capture.keep))
-    yield from capture.stale_us
-    for limit in capture.limits:
-        yield from limit.unseen_us

@@ -14,7 +14,8 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from coach.clock import Clock, HandClock
-from coach.drive.loop import Loop, Parts
+from coach.drive.loop import Loop
+from coach.drive.parts import Parts
 from coach.drive.ring import Ring
 from coach.drive.windows import Windows
 from coach.drive.worker import ChildWorker

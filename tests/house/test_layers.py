@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import ast
 import os
+import re
 import subprocess
 import sys
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -113,3 +115,17 @@ def test_starting_loads_no_heavy_library(module: str) -> None:
     code = f"import sys, {module}; print(*[name for name in {heavy} if name in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.split() == []
+
+
+def test_the_table_of_layers_is_that_of_the_contract() -> None:
+    """Every folder of the package has its row in DEVELOPERS.md, in the contract's order from the top down."""
+    settings = tomllib.loads((PACKAGE.parent / "pyproject.toml").read_text("utf-8"))
+    layers = settings["tool"]["importlinter"]["contracts"][0]["layers"]
+    contract = [name for layer in layers[:-1] for name in re.findall(r"\w+", layer)]
+    table = (
+        (PACKAGE.parent / "DEVELOPERS.md").read_text("utf-8").partition("## Layers")[2].partition("| ground floor")[0]
+    )
+    rows = [name for row in re.findall(r"^\| (`.*?) \|", table, re.M) for name in re.findall(r"`(\w+)`", row)]
+    assert rows == contract
+    folders = {path.name for path in PACKAGE.iterdir() if (path / "__init__.py").is_file()}
+    assert folders - {"words"} == set(contract)
