@@ -126,7 +126,7 @@ def put_drives(folder: Path, data: Path) -> None:
     from coach.drive.tasks import InPlace
     from coach.server import Services
     from coach.server.models import StartDrive
-    from coach.server.services import Given
+    from coach.server.starting import Given
     from coach.sources.table import read_table
     from coach.store import Store
 
@@ -319,8 +319,10 @@ def test_what_a_page_tells_people_to_type_works(
         elif line.startswith("coach adapter"):
             served(line, monkeypatch, look_at_adapter)
         else:
-            said = coach(line)
             out = re.search(r" (?:-o|--out|--output|--svg|--write) (\S+)", line)
+            if out and line.startswith("coach recipe new"):  # never over a file that is there
+                Path(out[1]).unlink(missing_ok=True)
+            said = coach(line)
             assert Path(out[1]).exists() if out else said or QUIET.match(typed), typed
 
 

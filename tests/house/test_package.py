@@ -195,3 +195,10 @@ def test_the_changelog_is_in_order() -> None:
         assert found == [kind for kind in kinds if kind in found]
         lines = [line for line in section.splitlines() if line.startswith("- ")]
         assert len(lines) == len(set(lines))
+
+
+def test_documents_name_the_wheel_of_this_version() -> None:
+    """A file name that is typed from a page is that of the wheel which is built."""
+    text = "\n".join(path.read_text("utf-8") for path in (ROOT / "docs").rglob("*.md"))
+    named = set(re.findall(r"log_capture_coach-[\w.]+\.whl", text))
+    assert named == {f"log_capture_coach-{__version__}-py3-none-any.whl"}

@@ -35,7 +35,7 @@ def test_modes_speeds_and_unchecked_parameters_are_named() -> None:
     assert all(f"{way.reading.pid:02X}" in unchecked for way in OTHER_WAYS)
 
 
-HOW = (DOCS / "how-to/connect-an-adapter.md").read_text("utf-8")
+HOW = (DOCS / "how-to/raspberry-pi.md").read_text("utf-8")
 
 
 def units() -> dict[str, str]:
