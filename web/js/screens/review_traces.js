@@ -15,6 +15,9 @@ const MOST = 12;
 export async function traces(way) {
   const id = way.params.get("drive") ?? "";
   const ask = (/** @type {string} */ part, /** @type {Record<string, any>} */ query) => get(`drives/${seg(id)}/${part}`, query);
+  // The library comes while the server looks; where there is none, the plots say so.
+  const library = import("../parts/plots.js").then(({ Plots }) => Plots.load(way));
+  library.catch(() => undefined);
   // Which signals there are, with the fewest points; what is drawn is asked for by name.
   const [all] = await Promise.all([ask("traces", { points: 10 }), way.style("css/review.css"), needWords("reviewpage")]);
   const there = all.signals.filter((/** @type {any} */ { t_s: x }) => x.length > 1);
@@ -40,8 +43,7 @@ export async function traces(way) {
       return;
     }
     try {
-      const { Plots } = await import("../parts/plots.js");
-      const [plots, data] = await Promise.all([Plots.load(way), ask("traces", { signals: some.join(","), points: POINTS })]);
+      const [plots, data] = await Promise.all([library, ask("traces", { signals: some.join(","), points: POINTS })]);
       if (mine !== turn || !way.current()) return;
       const text = (/** @type {number} */ s) => timeText(s, 0.1);
       plots.begin(box, [data.from_s, data.to_s], text);
