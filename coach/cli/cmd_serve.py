@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from contextlib import ExitStack
 
     from coach.server.carlink import GivenLink
-    from coach.server.services import Given
+    from coach.server.starting import Given
 
 PORT = 8765
 LAN_PORT = 8766
@@ -79,7 +79,7 @@ def demo(
     from coach.assets import traces_root
     from coach.errors import BadInput
     from coach.server.run import Demo, serve
-    from coach.server.services import Given
+    from coach.server.starting import Given
 
     traces = traces_root()
     recipe = traces / "demo-recipe.toml"
@@ -174,7 +174,7 @@ def _given(
     from coach.errors import TableError
     from coach.recipe import load_recipe
     from coach.server.carlink import GivenLink
-    from coach.server.services import Given
+    from coach.server.starting import Given
     from coach.sources.link.port import check_url
     from coach.vehicle import load_vehicle
 

@@ -8,12 +8,12 @@ from flask import Response, send_file
 
 from coach import __version__
 from coach.core.spec import RULES
-from coach.drive.drive import Drive
 from coach.errors import NotFound
 from coach.server import answers as a
 from coach.server import models as m
 from coach.server.bundles import BUNDLE_ENDPOINTS
 from coach.server.car_api import CAR_ENDPOINTS
+from coach.server.current_api import CURRENT_ENDPOINTS
 from coach.server.desk_inbox import INBOX_ENDPOINTS
 from coach.server.desking import WRITE_ENDPOINTS
 from coach.server.endpoint import Call, Endpoint, Result
@@ -154,93 +154,6 @@ def _task(call: Call, task: str, **ask: Any) -> str:
     return text
 
 
-# --- the drive that runs
-
-
-def stop(call: Call) -> Result:
-    """Ends the drive in ten seconds."""
-    current = call.services.running()
-    current.stop()
-    return _done(current)
-
-
-def carry_on(call: Call) -> Result:
-    """Takes a stop back."""
-    current = call.services.running()
-    current.carry_on()
-    return _done(current)
-
-
-def finish(call: Call) -> Result:
-    """Ends the drive at once."""
-    current = call.services.running()
-    current.finish()
-    return _done(current)
-
-
-def pause(call: Call) -> Result:
-    """Nothing counts until resumed."""
-    current = call.services.in_hand()
-    current.pause()
-    return _done(current)
-
-
-def resume(call: Call) -> Result:
-    """Ends a pause."""
-    current = call.services.in_hand()
-    current.resume()
-    return _done(current)
-
-
-def arm(call: Call) -> Result:
-    """Arms a capture."""
-    call.services.check_hand(call.body.capture)
-    return _mark(call, "arm")
-
-
-def disarm(call: Call) -> Result:
-    """Takes arming back."""
-    return _mark(call, "disarm")
-
-
-def skip(call: Call) -> Result:
-    """Leaves a capture out."""
-    return _mark(call, "skip")
-
-
-def unskip(call: Call) -> Result:
-    """Takes a capture up again."""
-    call.services.check_hand(call.body.capture)
-    return _mark(call, "unskip")
-
-
-def confirm(call: Call) -> Result:
-    """Confirms what nobody measures."""
-    return _mark(call, "confirm", call.body.item)
-
-
-def role(call: Call) -> Result:
-    """Says who holds the phone."""
-    return _done(call.services.set_role(call.body.role))
-
-
-def seen(call: Call) -> Result:
-    """Closes the alarm."""
-    current = call.services.in_hand()
-    current.seen()
-    return _done(current)
-
-
-def _mark(call: Call, kind: str, text: str = "") -> Result:
-    current = call.services.in_hand()
-    current.mark(kind, call.services.capture_of(current, call.body.capture), text)
-    return _done(current)
-
-
-def _done(drive: Drive) -> dict[str, Any]:
-    return {"id": drive.id, "phase": drive.phase}
-
-
 # --- live
 
 
@@ -252,11 +165,6 @@ def state(call: Call) -> Result:
 def stream(call: Call) -> Result:
     """The live stream."""
     return live(call.services, call.header("Last-Event-ID") or call.query.last)
-
-
-def _current(name: str, summary: str, work: Any, takes: type[m.Asked] = m.Nothing) -> Endpoint:
-    path = f"/api/drives/current/{name}"
-    return Endpoint("POST", path, summary, work, takes=takes, gives=a.Done, errors=(400, 404, 409))
 
 
 ENDPOINTS: tuple[Endpoint, ...] = (
@@ -288,18 +196,7 @@ ENDPOINTS: tuple[Endpoint, ...] = (
         status=201, most_bytes=600_000, errors=(400, 404, 409),
     ),
     Endpoint("GET", "/api/drives", "Drives, the newest first.", drives, gives=a.Drives),
-    _current("stop", "Ends the drive in ten seconds; recording and judging go on until then.", stop),
-    _current("carry-on", "Takes a stop back.", carry_on),
-    _current("finish", "Ends the drive at once.", finish),
-    _current("pause", "Nothing counts until `resume`; recording goes on.", pause),
-    _current("resume", "Ends a pause.", resume),
-    _current("arm", "Arms a closed-course or parked capture; at standstill only.", arm, m.OfCapture),
-    _current("disarm", "Takes arming back.", disarm, m.OfCapture),
-    _current("skip", "Leaves a capture out for now.", skip, m.OfCapture),
-    _current("unskip", "Takes a skipped capture up again.", unskip, m.OfCapture),
-    _current("confirm", "Confirms a state that nobody measures.", confirm, m.Confirm),
-    _current("role", "Says who holds the phone.", role, m.SetRole),
-    _current("seen", "Closes the alarm.", seen, m.MaybeOfCapture),
+    *CURRENT_ENDPOINTS,
     Endpoint("GET", "/api/drives/{id}", "A drive with its window files.", drive, gives=a.DriveView, errors=(404,)),
     Endpoint(
         "GET", "/api/drives/{id}/attempts",

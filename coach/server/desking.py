@@ -24,8 +24,9 @@ from coach.recipe import Finding, Recipe, RecipeErrors, examine, parse_recipe
 from coach.server import desk_models as m
 from coach.server.endpoint import Call, Endpoint, Result
 from coach.server.planning import in_car
-from coach.server.services import Services, vehicle_of
+from coach.server.services import Services
 from coach.server.shelf import minutes
+from coach.server.starting import vehicle_of
 from coach.shown import METRIC, Units, units_named
 from coach.words import Words, best_language, load_words
 

@@ -19,7 +19,7 @@ from coach.server.cars import car_key
 from coach.server.earlier import PATIENCE_S
 from coach.server.endpoint import Call, Endpoint, Result
 from coach.server.models import Asked, Short
-from coach.server.services import vehicle_of
+from coach.server.starting import vehicle_of
 from coach.shown import Units, units_named
 from coach.signals import Catalogue
 from coach.sources.link.discover import Found

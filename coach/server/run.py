@@ -22,7 +22,8 @@ from coach.server.app import create_app
 from coach.server.guard import HOSTS
 from coach.server.models import StartDrive
 from coach.server.port import refusal, try_port
-from coach.server.services import Given, Services
+from coach.server.services import Services
+from coach.server.starting import Given
 from coach.sources.table_child import read_table_in_child
 from coach.store import Store
 

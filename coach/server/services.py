@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import json
 import secrets
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from threading import BoundedSemaphore, Lock
@@ -22,34 +21,28 @@ from coach.drive.recovery import recover
 from coach.drive.ring import Ring
 from coach.drive.tasks import Worker
 from coach.errors import Conflict, NotFound
-from coach.facts import fact_marks
 from coach.plan import resolve
 from coach.plan.rates import asked_hz
-from coach.recipe import Recipe
-from coach.recording import Mark
-from coach.server.carlink import CarLink, GivenLink
-from coach.server.cars import Car, Cars, car_key, with_learned
+from coach.server.carlink import CarLink
+from coach.server.cars import Car, Cars, car_key
 from coach.server.catalogues import known
 from coach.server.desk_state import Desk
 from coach.server.earlier import PullsKnown
-from coach.server.garage import Entry, Garage, ReadTable
+from coach.server.garage import Garage, ReadTable
 from coach.server.identity import before, identity_mark, with_identity
 from coach.server.models import StartDrive
 from coach.server.notes import check_agreed
 from coach.server.ready import ready_marks
 from coach.server.shelf import RecipeShelf
+from coach.server.starting import ROLE, Given, car_marks, first_marks, source_facts, vehicle_of
 from coach.shown import METRIC, Units
-from coach.sources.base import Source
 from coach.sources.link.source import LinkSource
 from coach.store import Around, DriveRow, NewDrive, Store
 from coach.store.planjson import dump_catalogue, dump_plan, load_plan
-from coach.vehicle import Vehicle, parse_vehicle
 from coach.words import Words, load_words
 
 MOST_STREAMS = 24
 """Each stream holds a thread of the server: half of them are left for everything else."""
-ROLE = "role"
-"""Text of a mark that skips a capture only because of who holds the phone."""
 
 
 class Locked(Conflict):
@@ -58,14 +51,11 @@ class Locked(Conflict):
     code = "locked"
 
 
-@dataclass(frozen=True)
-class Given:
-    """What was named when the server was started: recipes, tables, adapters, and the vehicle of those."""
+class _NoRecipe:
+    captures: tuple[Any, ...] = ()
 
-    recipes: tuple[Path, ...] = ()
-    tables: tuple[Path, ...] = ()
-    vehicle: bytes | None = None
-    links: tuple[GivenLink, ...] = ()
+
+_NO_RECIPE = _NoRecipe()
 
 
 @dataclass
@@ -143,7 +133,7 @@ class Services:
             source.asked_hz, speed = asked_hz(plan, catalogue), 1.0
             source.catalogue = catalogue
         facts = with_identity(
-            _source_facts(entry, source, speed, people=people), asked.flashed, recipe,
+            source_facts(entry, source, speed, people=people), asked.flashed, recipe,
             before(self.store.drives(), entry.id), load_words(language), METRIC if vehicle is None else vehicle.units,
         )  # fmt: skip
         new = NewDrive(
@@ -318,52 +308,3 @@ class Services:
         if self.reviewer is not None:
             self.reviewer.close(0.3)
         self.store.close()
-
-
-class _NoRecipe:
-    captures: tuple[Any, ...] = ()
-
-
-_NO_RECIPE = _NoRecipe()
-
-
-def first_marks(recipe: Recipe, role: str | None, acknowledged: Iterable[str]) -> tuple[Mark, ...]:
-    """What was said before the first sample: the notes agreed to, and who holds the phone.
-
-    With a driver who is parked, everything but the captures made standing is skipped: it waits for a passenger.
-    """
-    marks = [Mark(0, "acknowledge", None, code) for code in acknowledged]
-    if role is not None:
-        marks.append(Mark(0, "role", None, role))
-    if role == "driver":
-        marks += [Mark(0, "skip", c.id, ROLE) for c in recipe.captures if c.place != "parked"]
-    return tuple(marks)
-
-
-def car_marks(car: Car, confirmed: int | None) -> tuple[Mark, ...]:
-    """What is known of the car as a drive's marks; `confirmed` is the revision that a person confirmed it for."""
-    learned = () if car.dial is None else (Mark(0, "dial", None, car.dial.mark()),)
-    return fact_marks(car.facts, confirmed if car.facts else None) + learned
-
-
-def vehicle_of(
-    text: str | None, entry: Entry, car: Car, units: Units | None = None
-) -> tuple[Vehicle | None, bytes | None, str | None]:
-    """The vehicle of a drive: the one handed in, else the source's own; with what was learned of it."""
-    given: bytes | None
-    if text is not None:
-        given, name = text.encode(), "vehicle.toml"
-        parse_vehicle(given, name=name)  # what is wrong with it is said of it as it was handed in
-    else:
-        given, name = entry.vehicle, f"{entry.title}: vehicle"
-    body = with_learned(given, car, units)
-    if body is None:
-        return None, None, None
-    return parse_vehicle(body, name=name), body, name
-
-
-def _source_facts(entry: Entry, source: Source, speed: float | None, *, people: bool) -> dict[str, Any]:
-    return {
-        "kind": source.kind, "id": entry.id, "title": entry.title, "speed": speed, "people_recorded": people,
-        "meta": dict(source.meta),
-    }  # fmt: skip

@@ -17,7 +17,7 @@ from tempfile import TemporaryDirectory
 from typing import Any, Self
 
 from coach.server.run import Demo, serve
-from coach.server.services import Given
+from coach.server.starting import Given
 from coach.soak.made import RECIPE
 
 DRIVE = "simulator:everything-qualifies"

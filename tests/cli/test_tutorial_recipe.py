@@ -21,7 +21,7 @@ from coach.clock import Clock
 from coach.drive.tasks import InPlace
 from coach.server import Services
 from coach.server.models import StartDrive
-from coach.server.services import Given
+from coach.server.starting import Given
 from coach.sources.table import read_table
 from coach.store import Store
 

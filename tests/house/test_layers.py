@@ -125,7 +125,7 @@ def test_the_table_of_layers_is_that_of_the_contract() -> None:
     table = (
         (PACKAGE.parent / "DEVELOPERS.md").read_text("utf-8").partition("## Layers")[2].partition("| ground floor")[0]
     )
-    rows = [name for row in re.findall(r"^\| (`.*?) \|", table, re.M) for name in re.findall(r"`(\w+)`", row)]
+    rows = [name for row in re.findall(r"^\| (`.*?) \|", table, re.MULTILINE) for name in re.findall(r"`(\w+)`", row)]
     assert rows == contract
     folders = {path.name for path in PACKAGE.iterdir() if (path / "__init__.py").is_file()}
     assert folders - {"words"} == set(contract)

@@ -16,7 +16,7 @@ from coach.server import Services, create_app
 from coach.server import answers as a
 from coach.server.api import ENDPOINTS
 from coach.server.openapi import describe, reference
-from coach.server.services import Given
+from coach.server.starting import Given
 from coach.sources.table import read_table
 from coach.store import Store
 

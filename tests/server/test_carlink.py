@@ -11,7 +11,7 @@ from coach.server import Services
 from coach.server.carlink import CarLink, GivenLink
 from coach.server.models import StartDrive
 from coach.server.notes import NotAgreed
-from coach.server.services import Given
+from coach.server.starting import Given
 from coach.sources.adapter import AdapterServer, Identity
 from coach.sources.link.trouble import Failure
 from coach.sources.table import read_table

@@ -16,7 +16,8 @@ from coach.recipe import RecipeErrors
 from coach.server.carlink import GivenLink
 from coach.server.catalogues import asks_alike, known, of_car
 from coach.server.models import StartDrive
-from coach.server.services import Given, Services
+from coach.server.services import Services
+from coach.server.starting import Given
 from coach.sources.adapter import AdapterServer, TableCar
 from coach.sources.table import read_table
 from coach.store import Store

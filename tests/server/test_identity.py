@@ -8,7 +8,8 @@ from coach.clock import Clock
 from coach.drive.tasks import InPlace
 from coach.server.carlink import GivenLink
 from coach.server.models import Flashed, StartDrive
-from coach.server.services import Given, Services
+from coach.server.services import Services
+from coach.server.starting import Given
 from coach.sources.adapter import AdapterServer, Identity
 from coach.sources.table import read_table
 from coach.store import Store

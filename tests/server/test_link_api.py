@@ -9,7 +9,8 @@ from coach.drive.tasks import InPlace
 from coach.server.app import create_app
 from coach.server.carlink import GivenLink
 from coach.server.models import StartDrive
-from coach.server.services import Given, Services
+from coach.server.services import Services
+from coach.server.starting import Given
 from coach.sources.adapter import AdapterServer
 from coach.sources.table import read_table
 from coach.store import Store
