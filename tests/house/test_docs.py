@@ -26,7 +26,8 @@ def test_links_lead_somewhere(path: Path) -> None:
     """Every relative link and picture names a file that is there, and an anchor that it has."""
     text = re.sub(r"`[^`\n]*`", "", FENCE.sub("", path.read_text("utf-8")))
     broken = []
-    for target in re.findall(r"\]\(([^)\s]+)\)", text):
+    pictures = re.findall(r'<img src="([^"]+)"', text)
+    for target in re.findall(r"\]\(([^)\s]+)\)", text) + pictures:
         if re.match(r"[a-z]+:", target):
             continue
         name, _, anchor = target.partition("#")
@@ -85,6 +86,24 @@ def test_readme_opens_with_the_job_a_picture_and_two_commands() -> None:
     assert text.index("docs/images/drive.png") < text.index("```")
     first_block = FENCE.findall(text)[0].splitlines()[1:-1]
     assert first_block == ["python3 run.py", "python3 run.py test"]
+
+
+def test_pictures_are_described_small_and_used() -> None:
+    """Each has words in its place and a width; no picture lies there that no page shows."""
+    shown = set()
+    for path in DOCS:
+        for tag in re.findall(r"<img [^>]*>", path.read_text("utf-8")):
+            assert re.search(r' alt="[^"]{20,}"', tag), tag
+            assert re.search(r' width="\d+"', tag), tag
+            shown.add(Path(re.findall(r'src="([^"]+)"', tag)[0]).name)
+    assert shown == {path.name for path in (ROOT / "docs/images").iterdir()}
+
+
+def test_every_document_is_on_the_list_of_all() -> None:
+    """A page that `docs/README.md` does not name would be found by nobody."""
+    pages = {p.relative_to(ROOT / "docs").as_posix() for p in (ROOT / "docs").rglob("*.md")} - {"README.md"}
+    linked = set(re.findall(r"\]\(([\w/.-]+\.md)\)", (ROOT / "docs/README.md").read_text("utf-8")))
+    assert pages <= linked
 
 
 def test_licence_is_gpl_2() -> None:

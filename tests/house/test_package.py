@@ -200,5 +200,5 @@ def test_the_changelog_is_in_order() -> None:
 def test_documents_name_the_wheel_of_this_version() -> None:
     """A file name that is typed from a page is that of the wheel which is built."""
     text = "\n".join(path.read_text("utf-8") for path in (ROOT / "docs").rglob("*.md"))
-    named = set(re.findall(r"log_capture_coach-[\w.]+\.whl", text))
+    named = set(re.findall(r"log_capture_coach-[\w.-]+\.whl", text))
     assert named == {f"log_capture_coach-{__version__}-py3-none-any.whl"}
