@@ -31,6 +31,8 @@ WHOLE = """async (id) => {
   return (await keptDrives()).some((one) => one.id === id && one.whole);
 }"""
 """Whether a drive is kept on the phone, all of it."""
+KEEP = "async (id) => (await import('/js/kept.js')).keepDrive(id)"
+"""Keeps it now, where a test is not about that it comes by itself."""
 
 
 @pytest.fixture(scope="session")

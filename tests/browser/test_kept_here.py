@@ -5,7 +5,7 @@ from __future__ import annotations
 import urllib.request
 import zipfile
 
-from tests.browser.conftest import WHOLE
+from tests.browser.conftest import KEEP, WHOLE
 from tests.browser.real_server import until
 from tests.browser.test_axe import CONTRAST, FULL, faults
 from tests.browser.test_screens import FITS, LIGHTS, set_light
@@ -14,7 +14,6 @@ ANSWERS = """async (id) => {
   const { look } = await import('/js/kept.js');
   return (await look((answers) => answers.index('drive').getAllKeys(id))).length;
 }"""
-KEEP = "async (id) => (await import('/js/kept.js')).keepDrive(id)"
 SEEN = "async (id) => void await new (await import('/js/kept.js')).Reader().get(`drives/${id}`)"
 BUNDLE = "async (id) => (await (await import('/js/keeping.js')).keptBundle(id))?.file.size ?? 0"
 AGREED = "() => { navigator.storage.persisted = async () => true; }"
@@ -64,7 +63,7 @@ def test_a_drive_is_taken_off_the_phone_when_asked_twice(phone, done):
 def test_the_bundle_that_was_made_is_handed_on_without_the_laptop(phone, done):
     """Byte for byte what the laptop sealed, from Afterwards and from Send; taken away with its drive."""
     page = phone(done, f"#/after?drive={done.id}").page
-    until(page, WHOLE, arg=done.id)
+    assert page.evaluate(KEEP, done.id)
     with page.expect_response("**/api/bundles/*.zip") as answer:
         page.evaluate("(id) => { location.hash = `#/send?drive=${id}`; }", done.id)
     with urllib.request.urlopen(answer.value.url) as again:

@@ -15,7 +15,7 @@ import pytest
 from playwright.sync_api import Error
 
 from coach.assets import web_root
-from tests.browser.conftest import WHOLE
+from tests.browser.conftest import KEEP, WHOLE
 from tests.browser.real_server import RealServer, until
 
 CACHED = """async () => {
@@ -109,7 +109,7 @@ def test_where_nothing_can_be_handed_on_a_zip_is_saved(phone, done):
     """A browser without sharing gets one file that any system opens: Python's zipfile finds every part sound."""
     page = phone(done, f"#/after?drive={done.id}").page
     page.wait_for_selector("[data-screen=after] .item")
-    until(page, WHOLE, arg=done.id)
+    assert page.evaluate(KEEP, done.id)
     done.wire.target, target = None, done.wire.target
     done.wire.cut()
     try:
@@ -155,7 +155,7 @@ def test_loaded_anew_in_mid_drive_without_a_server(phone, tmp_path):
 def test_what_is_not_kept_is_said_and_what_is_kept_is_offered(phone, done):
     """A screen that needs the laptop: not an error but where things are; back in reach it is drawn by itself."""
     page = phone(done).page
-    until(page, WHOLE, arg=done.id)
+    assert page.evaluate(KEEP, done.id)
     done.wire.target, target = None, done.wire.target
     done.wire.cut()
     page.reload()
@@ -223,9 +223,8 @@ def test_a_new_version_waits_for_the_drive_to_end(phone, tmp_path):
             with contextlib.suppress(Error):
                 workers.send("ServiceWorker.stopAllWorkers")
                 page.evaluate("(to) => { location.hash = to; }", f"#/{screen}")
-                page.wait_for_timeout(700)
-                if page.evaluate("() => document.documentElement.dataset.version") == "2":
-                    break
+                page.wait_for_function("() => document.documentElement.dataset.version === '2'", timeout=700)
+                break
         page.wait_for_function("() => document.documentElement.dataset.version === '2'")
         until(page, "async (old) => !(await caches.keys()).includes(old)", arg=next(iter(first)))
         assert len(page.evaluate(CACHED)) == 1
