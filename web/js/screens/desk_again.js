@@ -62,11 +62,12 @@ export async function again(way) {
   function row(one) {
     const captures = one.drives.flatMap((/** @type {any} */ drive) => drive.captures);
     const good = !one.error && captures.every((/** @type {any} */ c) => c.qualified >= c.asked);
-    const moved = captures.filter((/** @type {any} */ c) => c.was !== null && c.was !== c.qualified);
+    const told = captures.filter((/** @type {any} */ c) => c.was !== c.qualified && (c.was !== null || c.qualified < c.asked));
+    const said = told.map((/** @type {any} */ c) => t(c.was === null ? "customer.counts" : "again.now", { title: c.id, n: c.qualified, of: c.asked, was: c.was ?? 0 }));
     const shape = one.error ? "cross" : good ? "secured" : "missed";
     return h("li", { class: "item" }, h("div", { class: "marks" }, mark(shape, t(good ? "customer.good" : "customer.problem"), good ? "ok" : "")),
       h("div", {}, h("h2", {}, h("a", { href: `#/desk/customer?name=${seg(one.customer)}` }, one.customer || one.file)),
-        h("p", {}, one.error ?? (moved.length ? moved.map((/** @type {any} */ c) => t("again.now", { title: c.id, n: c.qualified, of: c.asked, was: c.was })).join("; ") : t("again.same")))));
+        h("p", {}, one.error ?? (said.join("; ") || t("again.same")))));
   }
 
   async function poll() {

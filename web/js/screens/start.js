@@ -19,14 +19,16 @@ export async function start(way) {
   const [own, bundled] = [recipes.filter((/** @type {any} */ one) => !one.bundled), recipes.filter((/** @type {any} */ one) => one.bundled)];
   const acts = h("div", { class: "acts" });
   acts.append(fileButton(acts, !own.length, way));
-  if (known.laptop) acts.append(link(t("start.desk"), "#/desk", false));
   const going = known.live && !["none", "ended"].includes(known.live.drive.phase);
   const drives = going ? h("a", { href: "#/drive" }, t("start.driving")) : h("a", { href: "#/drives" }, t("drives.title"));
+  const desk = known.laptop ? [link(t("start.desk"), "#/desk", false)] : [];
   if (!own.length) {
     if (bundled.length) acts.append(link(t("start.recorded"), `#/recipe?sha=${seg(bundled[0].sha256)}`, false));
+    acts.append(...desk);
     return h("main", { class: "page" }, crumb({ ...join, here: drives }), h("div", { class: "grow" }),
       h("div", { class: "portrait wide" }, lane({ kind: "hold" })), title(t("start.empty")), h("p", { class: "under" }, t("start.empty_text")), h("div", { class: "grow" }), acts);
   }
+  acts.append(...desk);
   const items = [...own, ...bundled].map((/** @type {any} */ one) => h("li", {}, h("a", { class: "item drawn", href: `#/recipe?sha=${seg(one.sha256)}` },
     h("div", { class: "portrait" }, lane({ kind: "hold" })),
     h("div", {}, h("h2", {}, one.title), h("p", {}, t(one.bundled ? "start.bundled" : "recipe.revision", { n: one.revision }))))));
