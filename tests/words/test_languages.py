@@ -223,3 +223,45 @@ def test_every_unit_that_is_spoken_has_its_words(language):
     """The same units as in English."""
     assert set(own_words(language)["spoken_units"]) == set(own_words("en")["spoken_units"])
     assert len(own_words(language)["ordinals"]) == len(own_words("en")["ordinals"])
+
+
+# --- safety
+
+NOTES = """Wer gerade fährt, hält dieses Telefon niemals.
+Das Gesetz bestimmt das Tempo. Lassen Straße oder Verkehr es nicht zu, tun Sie es nicht.
+Vollgas: abgesperrte Strecke oder Prüfstand. Niemals auf einer öffentlichen Straße. Wir fragen noch einmal, bevor es beginnt.
+Leerlauf im Freien. Abgas tötet, auch in einer Garage mit offenem Tor. In Räumen nur mit Absaugung.
+Warnleuchte, Geruch oder Geräusch: anhalten. Halten Sie an, wo es sicher ist. Fragen Sie eine zugelassene Fachwerkstatt.
+Der Fahrer fährt nur. Zuhören, niemals hinsehen. Stopp beendet es jederzeit.
+Das örtliche Recht geht vor. Wo es dies verbietet, tun Sie es nicht. Diese Seite ersetzt keine zugelassene Fachkraft.
+Lassen Sie den Motor sich erholen. Leuchtet eine Warnleuchte, halten Sie an, wo es sicher ist.
+Das Auto fährt Gesperrt. Geben Sie das Telefon einem Mitfahrer. Sie hören, was zu tun ist."""
+"""The safety notes in German, sentence for sentence what the English ones say."""
+
+
+def test_german_safety_notes_are_to_the_letter():
+    """Nobody changes one of them by the way; each has as many sentences as in English."""
+    shown = {}
+    for language in ("en", "de"):
+        words = load_words(language)
+        notes = [words("page.parked.who.text")]
+        for code in ("law", "closed_course", "open_air", "warning_lamp", "driver_drives"):
+            notes.append(f"{words(f'page.parked.notes.{code}')} {words(f'page.parked.notes.{code}_text')}")
+        notes += [words("page.parked.notes.law_first"), words("page.car.alarm.then")]
+        notes.append(f"{words('page.car.locked.line')} {words('page.car.locked.text')}")
+        shown[language] = notes
+    assert shown["de"] == NOTES.splitlines()
+    assert [note.count(".") for note in shown["de"]] == [note.count(".") for note in shown["en"]]
+
+
+@pytest.mark.parametrize(
+    ("code", "line"),
+    [("limit_pedal", "Fuß vom Gas"), ("limit_temperature", "Gas weg, abkühlen lassen"),
+     ("limit_speed", "Jetzt langsamer"), ("limit_other", "Anhalten, wo es sicher ist"),
+     ("limit_ahead", "Jetzt Gas wegnehmen"), ("full_pedal", "Vollgas, wenn alles frei")],
+)  # fmt: skip
+def test_german_lines_that_matter_most(code, line):
+    """What is shown and what is said are the same words."""
+    words = load_words("de")
+    assert words(f"face.{code}.line") == line
+    assert words(f"face.{code}.speech") == f"{line}."
