@@ -161,6 +161,7 @@
  * @property {string[]} [notes] codes of the notes that its places call for
  * @property {RecipeCapture[]} captures
  * @property {{level: string, message: string}[]} [findings]
+ * @property {{good: boolean, name: string | null, public_key: string | null, fingerprint: string | null} | null} [signed_by] null: nobody signed it
  */
 
 export {};
