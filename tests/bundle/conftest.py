@@ -88,4 +88,4 @@ def in_place(monkeypatch) -> None:
     def ask(request, _name, _seconds, _memory):
         return child._check(request) if request["do"] == "check" else child._make(request)
 
-    monkeypatch.setattr(child, "_ask", ask)
+    monkeypatch.setattr(child, "ask_child", ask)

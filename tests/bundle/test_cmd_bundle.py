@@ -172,7 +172,7 @@ def test_the_childs_own_end(monkeypatch, capsys, good):
     def answer(**ask):
         request = {"do": "check", "path": str(good), "pins": [], "signer": None, "recipe": None}
         request |= {"seconds": 9, "memory": 1}
-        monkeypatch.setattr(child, "_limit", lambda *_: None)
+        monkeypatch.setattr(child, "limit", lambda *_: None)
         monkeypatch.setattr(child.sys, "stdin", io.TextIOWrapper(io.BytesIO(json.dumps({**request, **ask}).encode())))
         child.main()
         return json.loads(capsys.readouterr().out)
