@@ -43,6 +43,8 @@ OF_NO_CATALOGUE = {
 }
 """Captions of canned faces that are put together of several sentences, or are a server's own."""
 SMALL = ((320, 568), (740, 360), (195, 422))
+LOOKED_AT = [name for name in FACES if name not in {*PAGES, "approach", "nudge", "steer-low", "paused", "not-kept"}]
+"""Every face but those that are laid out like another one."""
 ALARMS = ("limit_pedal", "limit_temperature", "limit_speed", "limit_other")
 
 
@@ -162,7 +164,7 @@ def test_every_german_alarm_fits(german):
             assert page.evaluate(IN_VIEW, ".acts button"), (text, width, height)
 
 
-@pytest.mark.parametrize("name", [name for name in FACES if name not in PAGES])
+@pytest.mark.parametrize("name", LOOKED_AT)
 def test_a_german_face_stands(german, name):
     """Each face of Drive is German and fits 320 px, a holder and text at 200 %; Stop is in view."""
     opened = german(name)
@@ -180,7 +182,7 @@ def test_a_german_face_stands(german, name):
     assert opened.complaints == []
 
 
-@pytest.mark.parametrize("name", ["notes", "who", "ready", "sound", "after"])
+@pytest.mark.parametrize("name", ["notes", "who", "sound"])
 def test_a_german_parked_screen_stands(server, opening, name):
     """Parked screens whose words are long fit too."""
     opened = open_screen(server, opening, name, **GERMAN)
@@ -190,3 +192,29 @@ def test_a_german_parked_screen_stands(server, opening, name):
         assert opened.page.evaluate(CUT) == [], f"{width}x{height}"
     assert name in SCREENS
     assert opened.complaints == []
+
+
+def test_the_voice_is_german_and_of_the_phone(face):
+    """Of all voices the phone's own German one speaks; one from the network never does."""
+    page = face("hold", **GERMAN).page
+    chosen = page.evaluate(
+        """async () => {
+          const voices = [['en-GB', true, true], ['de-DE', false, true], ['de-AT', true, false]]
+            .map(([lang, localService, standard]) => ({lang, localService, default: standard, name: lang}));
+          Object.defineProperty(globalThis, 'speechSynthesis', {configurable: true,
+            value: {getVoices: () => voices, addEventListener() {}, speak() {}, cancel() {}}});
+          const { Voice } = await import('/js/speech.js');
+          return new Voice(() => {}, () => {}).voice?.lang;
+        }"""
+    )
+    assert chosen == "de-AT"
+
+
+def test_a_language_that_was_chosen_goes_before_the_phones_own(opening):
+    """German chosen on an English phone is kept, and the other way round."""
+    for locale, chosen in (("en-IE", "de"), ("de-DE", "en")):
+        page = opening("#/", locale=locale).page
+        assert page.evaluate("() => document.documentElement.lang") == locale[:2]
+        page.evaluate("(chosen) => localStorage.setItem('language', chosen)", chosen)
+        page.reload()
+        page.wait_for_function("(chosen) => document.documentElement.lang === chosen", arg=chosen)

@@ -46,6 +46,7 @@ def english_in(made, titles):
 
 def test_before_the_drive_all_is_german(client, recipe, titles):
     """The recipe's sentences and what Ready says."""
+    assert {"code": "de", "name": "Deutsch"} in client.get("/api/about").json["languages"]
     view = client.get(f"/api/recipes/{recipe}", headers=GERMAN).json
     assert view["captures"][0]["sentence"].startswith("72 bis 88 km/h in Gang fünf für ")
     assert english_in(view["captures"], titles) == {}

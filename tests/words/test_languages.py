@@ -229,7 +229,8 @@ def test_every_unit_that_is_spoken_has_its_words(language):
 
 NOTES = """Wer gerade fährt, hält dieses Telefon niemals.
 Das Gesetz bestimmt das Tempo. Lassen Straße oder Verkehr es nicht zu, tun Sie es nicht.
-Vollgas: abgesperrte Strecke oder Prüfstand. Niemals auf einer öffentlichen Straße. Wir fragen noch einmal, bevor es beginnt.
+Vollgas: abgesperrte Strecke oder Prüfstand. Niemals auf einer öffentlichen Straße. \
+Wir fragen noch einmal, bevor es beginnt.
 Leerlauf im Freien. Abgas tötet, auch in einer Garage mit offenem Tor. In Räumen nur mit Absaugung.
 Warnleuchte, Geruch oder Geräusch: anhalten. Halten Sie an, wo es sicher ist. Fragen Sie eine zugelassene Fachwerkstatt.
 Der Fahrer fährt nur. Zuhören, niemals hinsehen. Stopp beendet es jederzeit.
@@ -245,8 +246,10 @@ def test_german_safety_notes_are_to_the_letter():
     for language in ("en", "de"):
         words = load_words(language)
         notes = [words("page.parked.who.text")]
-        for code in ("law", "closed_course", "open_air", "warning_lamp", "driver_drives"):
-            notes.append(f"{words(f'page.parked.notes.{code}')} {words(f'page.parked.notes.{code}_text')}")
+        notes += [
+            f"{words(f'page.parked.notes.{code}')} {words(f'page.parked.notes.{code}_text')}"
+            for code in ("law", "closed_course", "open_air", "warning_lamp", "driver_drives")
+        ]
         notes += [words("page.parked.notes.law_first"), words("page.car.alarm.then")]
         notes.append(f"{words('page.car.locked.line')} {words('page.car.locked.text')}")
         shown[language] = notes
