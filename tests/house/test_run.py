@@ -286,6 +286,8 @@ def test_an_old_python_gets_a_sentence() -> None:
 def test_ci_calls_the_same_command() -> None:
     """One command at the desk and in CI."""
     path = ROOT / ".ci/run"
+    if (ROOT / "PKG-INFO").exists():
+        pytest.skip("a source archive leaves out what only CI starts")
     assert path.read_text("utf-8").splitlines()[-1] == "exec python3 run.py test"
     assert os.access(path, os.X_OK)
     subprocess.run(["bash", "-n", str(path)], check=True)
