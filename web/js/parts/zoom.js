@@ -39,7 +39,7 @@ export class View {
     const whole = this.full[1] - this.full[0];
     const length = Math.min(whole, Math.max(whole * CLOSEST, to - from));
     const first = Math.min(this.full[1] - length, Math.max(this.full[0], (from + to - length) / 2));
-    this.now = length >= whole ? [this.full[0], this.full[1]] : [first, first + length];
+    this.now = /** @type {[number, number]} */ (length >= whole ? [...this.full] : [first, first + length]);
     for (const plot of this.plots) plot.show(...this.now);
     this.tell();
     clearTimeout(this.timer);

@@ -30,7 +30,7 @@ export async function recipe(way) {
   return h("main", { class: "page" },
     crumb({ to: "#/", back: t("start.back"), here: t("recipe.revision", { n: asked.revision }) }),
     title(asked.title), asked.note ? h("p", { class: "under" }, asked.note) : null,
-    "signed_by" in asked ? h("ul", { class: "list" }, signer(asked.signed_by, () => way.go(location.hash))) : null,
+    "signed_by" in asked ? h("ul", { class: "list" }, signer(asked.signed_by ?? null, () => way.go(location.hash))) : null,
     list(asked, need), warnings.length ? h("ul", {}, ...warnings) : null,
     planned ? speeds({ recipe: sha, source }) : null, h("div", { class: "grow" }),
     minutes ? h("p", { class: "mini" }, t("recipe.minutes", { n: minutes })) : null,
