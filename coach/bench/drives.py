@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from coach.core.spec import Asked, Band, Capture, JudgePlan, Limit, Sweep
+from coach.core.spec import Asked, Axis, Band, Capture, Collect, JudgePlan, Limit, Sweep
 from coach.recording import US, Recording, Series
 
 MEANS = {
@@ -66,3 +66,17 @@ def plan(hold_s: float = 20.0) -> JudgePlan:
             ),
         )
     )  # fmt: skip
+
+
+def collecting() -> JudgePlan:
+    """One capture that sums up pieces over four by four cells of engine speed and manifold pressure."""
+    axes = (Axis("engine_speed", (1900.0, 1950.0, 2000.0, 2050.0, 2100.0)),
+            Axis("manifold_pressure", (97.0, 98.5, 100.0, 101.5, 103.0)))  # fmt: skip
+    wanted = tuple((i, k) for i in range(axes[0].cells) for k in range(axes[1].cells))
+    capture = Capture(
+        "cells", hold_us=5 * US, collect=Collect(600 * US, axes, 10 * US, wanted),
+        keep=(Band("road_speed", 72, 88), Band("coolant_temp", 80)),
+        record=tuple(Asked(name, float(RATE_HZ), 5 * PERIOD_US) for name in MEANS),
+        stale_us=dict.fromkeys(MEANS, 2 * US),
+    )  # fmt: skip
+    return JudgePlan((capture,))

@@ -12,6 +12,9 @@ from typing import Any
 
 from coach.clock import Clock
 
+BUSY = 0.3
+"""Processes that want to run, a core: above it the machine is called busy."""
+
 
 @dataclass(frozen=True, slots=True)
 class Figure:
@@ -65,7 +68,25 @@ def machine() -> dict[str, str]:
         "cores": str(os.cpu_count()),
         "python": sys.version.split()[0],
         "numpy": np.__version__,
+        "memory": _memory(),
+        "load": _load(),
     }
+
+
+def _memory() -> str:
+    try:
+        return f"{os.sysconf('SC_PHYS_PAGES') * os.sysconf('SC_PAGE_SIZE') / 1e9:.0f} GB"
+    except (AttributeError, OSError, ValueError):
+        return "not said"
+
+
+def _load() -> str:
+    """What the machine was doing before: the average of a minute."""
+    if not hasattr(os, "getloadavg"):
+        return "not said"
+    load = os.getloadavg()[0]
+    busy = load > BUSY * (os.cpu_count() or 1)
+    return f"{load:.1f} at the start" + (": it was busy, so wall times are longer than they need be" if busy else "")
 
 
 def table(figures: list[Figure]) -> str:
@@ -78,11 +99,12 @@ def table(figures: list[Figure]) -> str:
             lines += ["", group]
         mark = {None: " ", True: "✓", False: "✗"}[f.met]
         target = f"   (promised: {f.target})" if f.target else ""
-        lines.append(f"  {mark} {f.what:<62} {_number(f.value):>12} {f.unit}{target}")
+        lines.append(f"  {mark} {f.what:<62} {number(f.value):>12} {f.unit}{target}")
     return "\n".join(lines).lstrip("\n")
 
 
-def _number(value: float | None) -> str:
+def number(value: float | None) -> str:
+    """A value with as many digits as it deserves; a dash for None."""
     if value is None:
         return "–"
     if value >= 1000:

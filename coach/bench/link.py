@@ -27,7 +27,7 @@ NAMES = (
 THEIRS = ("RPM", "SPEED", "INTAKE_PRESSURE", "THROTTLE_POS", "ENGINE_LOAD", "TIMING_ADVANCE")
 
 
-def polling(seconds: float) -> Iterator[Figure]:
+def polling(seconds: float, latency_s: float = LATENCY_S) -> Iterator[Figure]:
     """Samples a second for 3, 6 and 12 signals; python-obd's at 6; frame to verdict; processor time at 150 a second."""
     catalogue = default_catalogue()
     answers: dict[tuple[int, ...], bytes] = {}
@@ -35,14 +35,16 @@ def polling(seconds: float) -> Iterator[Figure]:
         reading = catalogue[name].reading
         assert reading is not None
         answers[1, reading.pid] = bytes([0x40] * reading.length)
-    with AdapterServer(TableCar(answers), latency_s=LATENCY_S, jitter_s=JITTER_S, seed=1) as server:
+    with AdapterServer(
+        TableCar(answers), latency_s=latency_s, jitter_s=JITTER_S * latency_s / LATENCY_S, seed=1
+    ) as server:
         found = look(server.url, catalogue, Clock(), threading.Event())
         rates = {}
         for count in (3, 6, 12):
             asked = dict.fromkeys(NAMES[:count], 100.0)
             rate, took_us, _ = _poll(LinkSource(server.url, found, asked, catalogue), seconds)
             rates[count] = rate
-            least = 0.9 * min(count, found.batch) / LATENCY_S
+            least = 0.9 * min(count, found.batch) / latency_s
             promise = f"{least:.0f}, 90 % of a full request a round trip"
             yield Figure(GROUP, f"{count} signals", rate, "samples/s", promise, rate >= least)
         theirs = _python_obd(server.url, seconds)

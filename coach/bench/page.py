@@ -70,19 +70,20 @@ class Stamped(Ring):
         return number
 
 
-def page(loads: int, seconds: float) -> Iterator[Figure]:
+def page(loads: int, seconds: float, settle_s: float = 2.0) -> Iterator[Figure]:
     """The figures of the page.
 
     Args:
         loads: how often Drive is loaded from nothing.
         seconds: how long the stream is watched.
+        settle_s: how long it may load what it does not need at once, before that.
     """
     # In a thread of its own: Playwright takes a thread's only loop, and whoever calls may have one already.
     with ThreadPoolExecutor(1) as thread:
-        yield from thread.submit(lambda: list(_figures(loads, seconds))).result()
+        yield from thread.submit(lambda: list(_figures(loads, seconds, settle_s))).result()
 
 
-def _figures(loads: int, seconds: float) -> Iterator[Figure]:
+def _figures(loads: int, seconds: float, settle_s: float) -> Iterator[Figure]:
     browser = os.environ.get("COACH_BROWSER") or next(filter(None, map(shutil.which, BROWSERS)), None)
     try:
         from playwright.sync_api import sync_playwright
@@ -102,7 +103,7 @@ def _figures(loads: int, seconds: float) -> Iterator[Figure]:
         )  # fmt: skip
         loaded = middle["bytes"] / 1000
         yield Figure(GROUP, "loaded for it, as sent, with one weight of the font", loaded, "kB", "40", loaded < 40)
-        took_ms = sorted(_watch(running, address, ring, seconds))
+        took_ms = sorted(_watch(running, address, ring, seconds, settle_s))
         running.close()
     if not took_ms:
         yield Figure(GROUP, "not measured: the page painted no event", None, "")
@@ -170,13 +171,13 @@ def _load(running: Any, address: str) -> dict[str, float]:
     return found
 
 
-def _watch(running: Any, address: str, ring: Stamped, seconds: float) -> list[float]:
+def _watch(running: Any, address: str, ring: Stamped, seconds: float, settle_s: float) -> list[float]:
     """Milliseconds from each event that was painted to the frame after its paint."""
     made = _opened(running)
     made.goto(f"{address}/#/drive")
     made.wait_for_selector(".words")
     # What is loaded once the screen stands is over by then.
-    made.wait_for_timeout(2000)
+    made.wait_for_timeout(settle_s * 1000)
     made.evaluate(PAINTED)
     made.wait_for_timeout(seconds * 1000)
     painted: list[tuple[str, float]] = made.evaluate("() => window.painted")

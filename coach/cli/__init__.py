@@ -40,17 +40,20 @@ def main() -> None:
 @main.command()
 @click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
 @click.option("--quick", is_flag=True, help="Few samples: to see that it runs, not how fast.")
-def bench(*, as_json: bool, quick: bool) -> int:
+@click.option("--write", metavar="FILE", help="Write a page of them, with how each is measured, to this file too.")
+def bench(*, as_json: bool, quick: bool, write: str | None) -> int:
     """Measure how fast this machine judges, and how much memory it takes.
 
     \b
     Example:
       coach bench
       coach bench --json
+      coach bench --write performance.md
     """  # noqa: D301 - click takes this character to keep lines as they are
     from coach.bench import main as run
 
-    return run([word for word, given in (("--json", as_json), ("--quick", quick)) if given])
+    words = [word for word, given in (("--json", as_json), ("--quick", quick)) if given]
+    return run([*words, *(["--write", write] if write else [])])
 
 
 main.add_command(adapter)

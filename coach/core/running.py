@@ -36,6 +36,7 @@ class Running:
         due: no deadline falls due before this; when an instant lies beyond it, call `before` first.
         wake: from this time on it must be stepped at every instant of its own, edges or not.
         attempts: the ended ones.
+        best: of those missed or sparse the one that came furthest, the first of equals.
         secured_count: attempts secured so far; where pieces are collected, 1 once they all are.
         axes: what names the cell, where pieces are collected by cells.
     """
@@ -60,6 +61,7 @@ class Running:
         self.gap_due = NEVER
         self.wake = NEVER
         self.attempts: list[Attempt] = []
+        self.best: Attempt | None = None
         self.secured_count = 0
         self.ended_us = BEFORE
         self.has_wander = any(c.wander is not None for c in self.kept)
@@ -166,6 +168,9 @@ class Running:
             self.from_us, self.to_us, covers, progress, small,
         )  # fmt: skip
         self.attempts.append(attempt)
+        unlucky = outcome in (Outcome.MISSED, Outcome.SPARSE)
+        if unlucky and (self.best is None or progress > self.best.progress):
+            self.best = attempt
         if self.pieces is not None:
             self.pieces.end(start, end, piece=self.secured_us is not None)
         self._emit(phase, Ended(t_us, spec.id, attempt))

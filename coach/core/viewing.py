@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Literal
 
 from coach.core.derive import AT_CEILING, AT_FLOOR, OK, UNREADABLE
-from coach.core.events import Outcome
 from coach.core.gates import Gate
 from coach.core.machine import Machine
 from coach.core.online import OnlineCondition
@@ -27,7 +26,6 @@ def view_of(machine: Machine, now_us: int) -> CaptureView:
         w.stopped_us is not None and not w.inside_after(w.stopped_us, now_us) for w in machine.watches
     ):
         shut = "inside"
-    ended = [a for a in machine.attempts if a.outcome in (Outcome.MISSED, Outcome.SPARSE)]
     progress, left = _progress(machine, now_us)
     collected_us, dwell_us = _collected(machine, now_us)
     if machine.spec.collect is not None:
@@ -47,7 +45,7 @@ def view_of(machine: Machine, now_us: int) -> CaptureView:
         secured_count=machine.secured_count,
         attempts=len(machine.attempts),
         last=machine.attempts[-1] if machine.attempts else None,
-        best=max(ended, key=lambda a: a.progress) if ended else None,
+        best=machine.best,
         conditions=tuple(_condition(machine, c, now_us) for c in machine.conditions),
         limits=tuple(_limit(w, now_us) for w in machine.watches if isinstance(w, OnlineWatch)),
         missing=tuple(r.name for r in machine.records if r.last(NEVER) == BEFORE),
