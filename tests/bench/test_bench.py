@@ -4,36 +4,51 @@ from __future__ import annotations
 
 import json
 import sys
+from pathlib import Path
 
 import pytest
 
 from coach.bench import main
-from coach.bench.drives import MEANS, noisy_drive, plan, steady_drive
+from coach.bench.drives import MEANS, collecting, noisy_drive, plan, steady_drive
 from coach.bench.figures import Figure, machine, table
 from coach.bench.holds import duckdb_query, frame_of, with_pandas
 from coach.bench.page import GROUP as PAGE
 from coach.bench.page import page
 from coach.bench.run import _same, figures
+from coach.bench.written import HOW
 from coach.core.afterwards import judge_instants, judge_recording
 from coach.core.events import Outcome
 
+GROUPS = {
+    "Judging a stored drive", "Judging while it happens", "Reading a CSV drive", "Judging an archive", "Starting",
+    "A drive of eight hours at 150 samples a second, recorded flat out by the server's own loop", "Polling a car",
+    "While driving", "On a smaller machine", PAGE,
+}  # fmt: skip
+MACHINE = {"system", "processor", "cores", "python", "numpy", "memory", "load"}
 
-def test_the_command_prints_every_figure_with_its_machine(capsys: pytest.CaptureFixture[str]) -> None:
-    """As JSON: a figure has a group, a number and a unit; the machine is named."""
-    assert main(["--quick", "--json"]) == 0
+
+def test_the_command_prints_every_figure_with_its_machine(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """As JSON: a figure has a group, a number and a unit; the machine is named. The page has the same, explained."""
+    assert main(["--quick", "--json", "--write", str(tmp_path / "page.md")]) == 0
     said = json.loads(capsys.readouterr().out)
-    assert {f["group"].partition(":")[0] for f in said["figures"]} == {
-        "Judging a stored drive", "Judging while it happens", "Reading a CSV drive", "Polling a car", PAGE,
-    }  # fmt: skip
-    assert all(f["value"] > 0 and f["unit"] for f in said["figures"] if not f["what"].startswith("not measured"))
-    assert set(said["machine"]) == {"system", "processor", "cores", "python", "numpy"}
+    assert {f["group"].partition(":")[0] for f in said["figures"]} == GROUPS
+    assert all(f["value"] >= 0 for f in said["figures"] if not f["what"].startswith("not measured"))
+    assert set(said["machine"]) == MACHINE
+    page_text = (tmp_path / "page.md").read_text("utf-8")
+    assert all(f"## {group}" in page_text for group in GROUPS)
+    assert all(any(group.startswith(start) for group in GROUPS) for start in HOW)
+    assert len(HOW) == len(GROUPS)
+    by = {f["what"]: f["value"] for f in said["figures"]}
+    assert by["samples"] == 0.002 * 36_000 * 15
+    assert by["samples recorded"] > 0
+    assert by["memory of the server at rest"] > 10
 
 
 @pytest.fixture
 def no_polling(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Polling and the page take real seconds: one test does it."""
-    monkeypatch.setattr("coach.bench.run.polling", lambda _: iter(()))
-    monkeypatch.setattr("coach.bench.run.page", lambda *_: iter(()))
+    """What takes real seconds is done by one test."""
+    for name in ("polling", "page", "driving", "starting", "archive", "long_drive"):
+        monkeypatch.setattr(f"coach.bench.run.{name}", lambda *_: iter(()))
 
 
 @pytest.mark.usefixtures("no_polling")
@@ -72,6 +87,14 @@ def test_the_noisy_drive_is_judged_alike_live_and_afterwards() -> None:
     """The drive with the most edges gives the same events both ways."""
     drive = noisy_drive(2_000)
     assert judge_instants(plan(1.0), drive).events == judge_recording(plan(1.0), drive).events
+
+
+def test_collecting_is_judged_alike_live_and_afterwards() -> None:
+    """The drive of the row with cells visits some of them, and gives the same events both ways."""
+    drive = steady_drive(3_000, 1_000)
+    verdict = judge_recording(collecting(), drive)
+    assert judge_instants(collecting(), drive).events == verdict.events
+    assert sum(a.outcome is Outcome.SECURED for a in verdict.attempts["cells"]) > 3
 
 
 def test_a_disagreement_stops_the_benchmark() -> None:
