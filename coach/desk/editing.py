@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -50,18 +51,28 @@ def edited(text: str, edits: Sequence[Edit], vehicle: Vehicle | None = None) -> 
     if len(text) > MAX_BYTES or len(edits) > MOST_EDITS:
         raise BadInput(f"at most {MAX_BYTES} characters and {MOST_EDITS} edits at once")
     for edit in edits:
-        if edit.do == "add":
-            text = _added(text, edit, vehicle)
-            continue
-        document = _read(text)
-        if edit.do == "set":
-            _set(document, edit.path, edit.value)
-        elif edit.do == "remove":
-            _remove(document, edit.path)
-        else:
-            _reorder(document, edit)
-        text = tomlkit.dumps(document)
+        try:
+            text = _one(text, edit, vehicle)
+            tomllib.loads(text)
+        except BadInput:
+            raise
+        # The library trips over some tables that are written out of order; the text is whole, and stays as it was.
+        except (TOMLKitError, TypeError, LookupError, AttributeError, ValueError) as error:
+            raise BadInput("this place cannot be edited; change it in the text", where=_where(edit.path)) from error
     return text
+
+
+def _one(text: str, edit: Edit, vehicle: Vehicle | None) -> str:
+    if edit.do == "add":
+        return _added(text, edit, vehicle)
+    document = _read(text)
+    if edit.do == "set":
+        _set(document, edit.path, edit.value)
+    elif edit.do == "remove":
+        _remove(document, edit.path)
+    else:
+        _reorder(document, edit)
+    return tomlkit.dumps(document)
 
 
 def _read(text: str) -> tomlkit.TOMLDocument:
