@@ -2,6 +2,14 @@
 
 from __future__ import annotations
 
-from coach.bench.run import main
+from collections.abc import Sequence
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """The command `coach bench`. Nothing is loaded before: a server that is watched must weigh what a server weighs."""
+    from coach.bench.run import main as run
+
+    return run(arguments)
+
 
 __all__ = ["main"]

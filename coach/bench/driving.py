@@ -111,8 +111,8 @@ class Bench:
         rest_mb: memory of the server before anything was asked of it but one page.
     """
 
-    def __init__(self, folder: Path, clock: Clock) -> None:
-        self.folder, self.clock = folder, clock
+    def __init__(self, folder: Path, clock: Clock, latency_s: float = LATENCY_S) -> None:
+        self.folder, self.clock, self._latency_s = folder, clock, latency_s
         self.rest_mb = 0.0
         self._undo = contextlib.ExitStack()
 
@@ -126,7 +126,9 @@ class Bench:
         recipe = self.folder / "bench.toml"
         recipe.write_text(RECIPE, "utf-8")
         car = SimulatedCar(SCENARIOS[0], default_catalogue(), self.clock, after="again")
-        adapter = undo.enter_context(AdapterServer(car, latency_s=LATENCY_S, jitter_s=JITTER_S, seed=1))
+        adapter = undo.enter_context(
+            AdapterServer(car, latency_s=self._latency_s, jitter_s=JITTER_S * self._latency_s / LATENCY_S, seed=1)
+        )
         command = [sys.executable, "-m", "coach.bench.watched", str(self.folder), str(recipe), adapter.url]
         path = os.pathsep.join(p for p in sys.path if p)
         self.server = subprocess.Popen(  # noqa: S603 - our own module, our own interpreter
@@ -168,20 +170,24 @@ class Bench:
         return [(int(at), float(took) / 1e3) for at, took in (line.split() for line in lines)]
 
 
-def driving(seconds: float, shares: tuple[float, ...] = SHARES) -> Iterator[Figure]:
+def driving(
+    seconds: float, shares: tuple[float, ...] = SHARES, *, latency_s: float = LATENCY_S, reports: bool = True
+) -> Iterator[Figure]:
     """Figures of a drive: alone with a page, while pages load and exports run, and on parts of one core.
 
     Args:
         seconds: of each of these.
         shares: the parts of a core.
+        latency_s: from a request to its answer.
+        reports: whether reports are made as well as bundles.
     """
     clock = Clock()
-    with tempfile.TemporaryDirectory(prefix="coach-bench-") as name, Bench(Path(name), clock) as bench:
+    with tempfile.TemporaryDirectory(prefix="coach-bench-") as name, Bench(Path(name), clock, latency_s) as bench:
         bench.start()
         with Listening(bench.client):
             clock.wait(threading.Event(), min(2.0, seconds))
             quiet = bench.phase(seconds)
-            with Loading(bench.client, bench.earlier) as loading:
+            with Loading(bench.client, bench.earlier, reports=reports) as loading:
                 busy = bench.phase(seconds)
             small, limit = _small(bench, seconds, shares)
         took = bench.stamps()

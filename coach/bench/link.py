@@ -97,7 +97,7 @@ def _python_obd(url: str, seconds: float) -> float:
 
     logging.getLogger("obd").setLevel(logging.CRITICAL)
     clock = Clock()
-    car = obd.OBD(url, fast=False, timeout=1)
+    car = obd.OBD(url, protocol="6", fast=False, timeout=1)
     try:
         commands = [obd.commands[name] for name in THEIRS]
         start_us, samples = clock.steady_us(), 0

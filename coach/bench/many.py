@@ -15,7 +15,7 @@ from pathlib import Path
 from coach.assets import traces_root
 from coach.bench.figures import Figure, timed
 from coach.desk.archive import find_tasks, judge_archive
-from coach.desk.runners import Pool, cores
+from coach.desk.runners import Here, Pool, cores
 
 ARCHIVE = "Judging an archive: copies of the bundled drives, as tables"
 LONG = "A drive of eight hours at 150 samples a second, recorded flat out by the server's own loop"
@@ -26,7 +26,7 @@ def archive(copies: int) -> Iterator[Figure]:
     """Drives a second on one core and on all; a loop of pandas that answers one hold of each beside it.
 
     Args:
-        copies: of each of four drives; 0 takes one of one drive, by one process.
+        copies: of each of four drives; 0 takes one of one drive, judged in this process.
     """
     root = traces_root()
     recipe, vehicle = ((root / f"demo-{name}.toml").read_bytes() for name in ("recipe", "vehicle"))
@@ -40,7 +40,7 @@ def archive(copies: int) -> Iterator[Figure]:
         rates = {}
         for processes in dict.fromkeys((1, cores() if copies else 1)):
             out = Path(name) / f"out-{processes}"
-            seconds = timed(partial(judge_archive, tasks, out, Pool(processes)), repeats=1)
+            seconds = timed(partial(judge_archive, tasks, out, Pool(processes) if copies else Here()), repeats=1)
             rates[processes] = len(tasks) / seconds
             yield Figure(ARCHIVE, f"{len(tasks)} drives, by {processes} at a time", rates[processes], "drives/s")
         most = max(rates)

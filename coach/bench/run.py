@@ -179,7 +179,7 @@ def lanes(*, quick: bool) -> list[list[Callable[[], Iterable[Figure]]]]:
             lambda: long_drive(0.002 if quick else 8.0),
         ],
         [lambda: polling(0.2, 0.005) if quick else polling(10.0)],
-        [lambda: driving(0.2, (0.5,)) if quick else driving(15.0)],
+        [lambda: driving(0.2, (0.5,), latency_s=0.002, reports=False) if quick else driving(15.0)],
         [lambda: page(1, 0.3, 0.1) if quick else page(5, 15.0)],
     ]
 

@@ -48,7 +48,7 @@ def test_the_command_prints_every_figure_with_its_machine(capsys: pytest.Capture
 def no_polling(monkeypatch: pytest.MonkeyPatch) -> None:
     """What takes real seconds is done by one test."""
     for name in ("polling", "page", "driving", "starting", "archive", "long_drive"):
-        monkeypatch.setattr(f"coach.bench.run.{name}", lambda *_: iter(()))
+        monkeypatch.setattr(f"coach.bench.run.{name}", lambda *_, **__: iter(()))
 
 
 @pytest.mark.usefixtures("no_polling")
