@@ -110,7 +110,8 @@ def test_every_address_keeps_to_its_description(place, endpoint, caplog):
                 case.path_parameters[name] = "x"
         tried["API"] += 1
         began, wall = time.process_time(), time.monotonic()
-        answer = case.call(headers={"Origin": "http://localhost"})
+        # Asked for plain: the library reads what comes as it is.
+        answer = case.call(headers={"Origin": "http://localhost", "Accept-Encoding": "identity"})
         assert time.process_time() - began < MOST_S
         assert time.monotonic() - wall < HANGS_S
         assert b"Traceback" not in answer.content
