@@ -66,7 +66,7 @@ def _operation(e: Endpoint) -> dict[str, Any]:
     schema = {"type": "string"} if e.gives is None else _ref(e.gives)
     answers: dict[str, Any] = {str(e.status): {"description": "Done.", "content": {e.media: {"schema": schema}}}}
     body = e.takes is not None or bool(e.takes_text)
-    for status in sorted({*e.errors, 401, 403, 500, 507, *((413, 415) if body else ())}):
+    for status in sorted({*e.errors, 401, 403, 500, 507, *((400, 413, 415) if body else ())}):
         answers[str(status)] = {"description": _WHY[status], "content": {JSON: {"schema": _ref(Error)}}}
     made["responses"] = answers
     return made
