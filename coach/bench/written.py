@@ -20,7 +20,8 @@ ASSUMED = ", ".join(f"{name} {times:g} times" for name, times in SLOWER.items())
 HOW = {
     "Judging a stored drive": (
         "Made-up drives of ten signals at 10 Hz, a million instants, as arrays in memory; two holds and a sweep "
-        "with a limit. The fastest of three runs counts. pandas and DuckDB (one thread, its table loaded before the "
+        "with a limit. All in turns, the fastest of five runs counts. "
+        "pandas and DuckDB (one thread, its table loaded before the "
         "clock starts) answer only the holds, over the same arrays; their windows are compared with the judge's, "
         "and the run ends if one differs."
     ),
@@ -44,7 +45,7 @@ HOW = {
     ),
     "Polling a car": (
         "The virtual adapter answers after 40 ms, 10 ms more or less. python-obd's own loop asks the same adapter "
-        "for the six signals one after the other. Real time, ten seconds each."
+        "for the six signals one after the other. Real time, five seconds each."
     ),
     "While driving": (
         "The shipped server in a process of its own, the car in another. A stamp is taken when the link hands an "
