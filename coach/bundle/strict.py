@@ -64,7 +64,7 @@ def _float(text: str) -> float:
 
 
 def _int(text: str) -> int:
-    if len(text) > 19:
+    if len(text) > 20:
         raise ValueError(f"the number {text[:20]}… is too large")
     return int(text)
 

@@ -206,6 +206,7 @@ def test_a_trace_has_its_twin_in_figures(go, made):
     page = go(window(made))
     drawn(page)
     page.locator(".twin summary").click()
+    page.locator(".twin thead th").first.wait_for()
     head = texts(page, ".twin thead th")
     assert head[:2] == ["Time", "Speed km/h"]
     rows = page.locator(".twin tbody tr")
