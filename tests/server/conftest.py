@@ -1,5 +1,6 @@
 """Services on a hand clock with a real store, tasks done in place; a client; a real server on a free port."""
 
+import contextlib
 import json
 import threading
 import time
