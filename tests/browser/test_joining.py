@@ -16,7 +16,9 @@ from coach.server.joining import Lan
 from coach.server.run import serve
 from tests.browser.conftest import PHONE, Opened, shoot
 from tests.browser.test_axe import CONTRAST, FULL, faults
+from tests.browser.test_demo import get
 from tests.browser.test_screens import LIGHTS, SIZES, TAPPED, TARGETS, WIDE, look, set_light
+from tests.browser.test_send import SHARES
 from tests.conftest import BROWSER_ARGUMENTS
 from tests.server.doors import ADDRESS, Quiet
 
@@ -146,6 +148,33 @@ def test_from_the_square_to_ready(laptop, device, served):
     is_joined(phone.page)
     phone.complaints = [c for c in phone.complaints if "status of 40" not in c]
     assert phone.complaints == laptop.complaints == []
+
+
+def test_from_joining_to_sharing(laptop, device, served):
+    """A whole drive on a phone that has just joined: who holds it, notes, drive, verdict, the bundle handed on."""
+    made = square(laptop, served)
+    phone = device()
+    page = phone.page
+    page.add_init_script(SHARES)
+    page.goto(made["url"])
+    is_joined(page)
+    origin = page.evaluate("() => location.origin")
+    sha = get(served[0], "recipes")["recipes"][0]["sha256"]
+    page.goto(f"{origin}/?light=day#/ready?recipe={sha}&source=replay:everything-qualifies&speed=60")
+    page.get_by_role("link", name="Next: who holds the phone").click()
+    page.locator(".choice", has_text="A passenger").first.click()
+    page.get_by_role("link", name="Next: before you set off").click()
+    page.get_by_role("button", name="We agree. Start recording").click()
+    page.wait_for_selector("[data-screen=drive] .words")
+    page.wait_for_selector("[data-screen=after]")
+    assert page.locator("h1").inner_text() == "All three qualified"
+    page.get_by_role("link", name="Send it").click()
+    page.get_by_role("button", name="Send", exact=True).click()
+    page.wait_for_function("() => document.querySelector('p.under')?.textContent.startsWith('Handed on')")
+    ((name, size),) = page.evaluate("() => window.shared")
+    assert name.endswith(".zip")
+    assert size > 10_000
+    assert phone.complaints == []
 
 
 def test_the_square_that_is_drawn_is_the_one_that_was_made(laptop, served):
