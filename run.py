@@ -231,13 +231,16 @@ def tool(name: str, *arguments: str) -> list[str]:
 def steps() -> list[tuple[str, list[str]]]:
     """All that `run.py test` does, in order: name and command."""
     python = str(PYTHON)
+    # Tests of servers and browsers wait half of their time: half as many more processes than cores keep all of them busy.
+    cores = os.cpu_count() or 1
+    processes = str(cores + (cores + 1) // 2)
     return [
         ("lint", tool("ruff", "check", ".")),
         ("format", tool("ruff", "format", "--check", ".")),
         ("types", tool("mypy", "--strict", "coach", "run.py", "hatch_build.py")),
         ("layers", tool("lint-imports")),
         # A file of tests stays together: its fixtures (a browser, a server) are made once.
-        ("tests", [python, "-m", "coverage", "run", "-m", "pytest", "-n", "auto", "--dist", "loadfile"]),
+        ("tests", [python, "-m", "coverage", "run", "-m", "pytest", "-n", processes, "--dist", "loadfile"]),
         ("coverage data", [python, "-m", "coverage", "combine", "--quiet"]),
         ("coverage, all", [python, "-m", "coverage", "report"]),
         ("coverage, core", [python, "-m", "coverage", "report", "--include=coach/core/*", "--fail-under=100"]),

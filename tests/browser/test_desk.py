@@ -192,10 +192,12 @@ def test_every_other_key_has_its_place(at):
     page.locator(".adds").get_by_role("button", name="Part load by cells").click()
     page.locator(".edges").wait_for()
     page.get_by_label("Edges of engine speed").fill("1000 rpm, 2000 rpm, 3000 rpm")
-    page.get_by_label("Time in each cell").fill("15 s")
-    until_text(page, "(text) => text.includes('15 s') && text.includes('1000 rpm')")
+    page.get_by_label("Time in each cell").fill("17 s")
+    page.get_by_label("Time in each cell").press("Enter")
+    until_text(page, "(text) => text.includes('17 s') && !text.includes('2500 rpm')")
     cells = tomllib.loads(text_of(page))["capture"][-1]["cells"]
     assert cells["edges"]["engine_speed"] == ["1000 rpm", "2000 rpm", "3000 rpm"]
+    assert cells["dwell"] == "17 s"
 
 
 def test_captures_are_moved_copied_removed(at):
