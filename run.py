@@ -231,7 +231,7 @@ def tool(name: str, *arguments: str) -> list[str]:
 def steps() -> list[tuple[str, list[str]]]:
     """All that `run.py test` does, in order: name and command."""
     python = str(PYTHON)
-    # Tests of servers and browsers wait half of their time: half as many more processes than cores keep all of them busy.
+    # Tests of servers and browsers wait half of their time: some more processes than cores keep all of them busy.
     cores = os.cpu_count() or 1
     processes = str(cores + (cores + 1) // 2)
     return [

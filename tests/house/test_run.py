@@ -136,13 +136,14 @@ def test_test_runs_every_check(ready: Checkout) -> None:
     """Lint, format, types, layers, tests with coverage, and the two floors; then a summary."""
     status, said = ready.run("test")
     assert status == 0
+    cores = os.cpu_count() or 1
     assert ready.calls() == [
         "python -m coverage erase",
         "ruff check .",
         "ruff format --check .",
         "mypy --strict coach run.py hatch_build.py",
         "lint-imports ",
-        "python -m coverage run -m pytest -n auto --dist loadfile",
+        f"python -m coverage run -m pytest -n {cores + (cores + 1) // 2} --dist loadfile",
         "python -m coverage combine --quiet",
         "python -m coverage report",
         "python -m coverage report --include=coach/core/* --fail-under=100",
