@@ -205,7 +205,7 @@ def test_captures_are_moved_copied_removed(at):
     page = at("#/desk/write", ".sentence").page
     page.get_by_text("More about this capture").click()
     page.get_by_role("button", name="Move down").click()
-    until_text(page, "(text) => text.indexOf('roll-on') < text.indexOf('part-load')")
+    until_text(page, "(text) => text.indexOf('= \"roll-on') < text.indexOf('= \"part-load')")
     page.get_by_role("button", name="Copy").click()
     until_text(page, "(text) => text.includes('part-load-2')")
     page.locator(".cap").nth(2).wait_for()

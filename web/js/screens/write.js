@@ -74,8 +74,8 @@ export async function write(way) {
     h("div", { class: "panes" }, side, work, phone.container));
   page.querySelector(".named small")?.replaceWith(small);
 
-  /** Edits the text; while somebody types, only what is beside the sentence is drawn anew. @param {Edit[]} edits @param {boolean} [typing] */
-  function change(edits, typing = false) {
+  /** Edits the text; while somebody types, only what is beside the sentence is drawn anew. @param {Edit[]} edits @param {boolean} [typing] @param {number} [choose] the capture to show then */
+  function change(edits, typing = false, choose = undefined) {
     queue = queue.then(async () => {
       if (!edits.length) return;
       const text = draft.text;
@@ -86,9 +86,15 @@ export async function write(way) {
         return;
       }
       remember(text);
-      keep(look.text);
-      if (typing) beside();
-      else draw();
+      draft = { ...draft, text: look.text };
+      if (choose !== undefined) chosen = choose;
+      // Kept when the screen that belongs to it stands: no button of the text before is left to press.
+      try {
+        if (typing) beside();
+        else draw();
+      } finally {
+        drafts.save(draft);
+      }
     });
     return queue;
   }
@@ -192,7 +198,7 @@ export async function write(way) {
     const n = chosen;
     const last = look.data.capture.length - 1;
     const tool = (/** @type {string} */ key, /** @type {Edit} */ edit, /** @type {number} */ then, off = false) =>
-      h("button", { class: "quietly", type: "button", disabled: off, onclick: async () => { await change([edit], true); chosen = then; draw(); } }, t(key));
+      h("button", { class: "quietly", type: "button", disabled: off, onclick: () => change([edit], false, then) }, t(key));
     return [new Sentence(look.data, n, kit.signals, change).container,
       h("details", { class: "more", ...(more ? { open: true } : {}), ontoggle: (/** @type {Event} */ event) => { more = /** @type {HTMLDetailsElement} */ (event.target).open; } }, h("summary", {}, t("write.more")), captureFields(look.data, n, change),
         h("p", { class: "tools" }, tool("write.up", { do: "move", path: ["capture", n], value: n - 1 }, n - 1, n === 0), tool("write.down", { do: "move", path: ["capture", n], value: n + 1 }, n + 1, n === last),
