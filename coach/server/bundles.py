@@ -116,24 +116,29 @@ def fetch(call: Call) -> Result:
 def check(call: Call) -> Result:
     """Checks a bundle that comes as the body."""
     folder = call.services.store.folder
-    incoming = folder / FOLDER
-    make_folder(incoming)
-    part = incoming / f"{secrets.token_hex(8)}{TEMPORARY}"
+    with arriving(folder / FOLDER, NAME) as part, _turn():
+        receive(part)
+        found = check_in_child(part, pins(folder), seconds=CHECK_S)
+    named: dict[str, Any] = json.loads(json.dumps(found).replace(part.name, NAME))
+    return named
+
+
+@contextlib.contextmanager
+def arriving(folder: Path, name: str) -> Iterator[Path]:
+    """Where a bundle waits that comes as the body; errors call it `name`, at the end it is gone. Raises StoreError."""
+    make_folder(folder)
+    part = folder / f"{secrets.token_hex(8)}{TEMPORARY}"
     try:
-        with _turn():
-            receive(part)
-            found = check_in_child(part, pins(folder), seconds=CHECK_S)
+        yield part
     except BundleError as error:
-        raise BundleError(error.message, where=(error.where or NAME).replace(part.name, NAME)) from None
+        raise BundleError(error.message, where=(error.where or name).replace(part.name, name)) from None
     except OSError as error:
         if hasattr(error, "code"):
             raise
-        raise store_error(error, incoming) from error
+        raise store_error(error, folder) from error
     finally:
         with contextlib.suppress(OSError):
             part.unlink()
-    named: dict[str, Any] = json.loads(json.dumps(found).replace(part.name, NAME))
-    return named
 
 
 def receive(part: Path) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import secrets
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -15,14 +14,13 @@ from coach.bundle.opening import open_bundle
 from coach.clock import wall_text
 from coach.desk.chain import chain
 from coach.desk.inbox import Asked, Inbox, Received, standing
-from coach.errors import BundleError, CoachError, NotFound
+from coach.errors import CoachError, NotFound
 from coach.recipe import RecipeErrors, examine
 from coach.server import desk_models as m
-from coach.server.bundles import MOST_BYTES, NAME, ZIP, receive
+from coach.server.bundles import MOST_BYTES, NAME, ZIP, arriving, receive
 from coach.server.desk_import import import_drive
 from coach.server.endpoint import Call, Endpoint, Result
 from coach.server.models import Nothing
-from coach.store.files import TEMPORARY, make_folder, store_error
 
 INCOMING = "incoming"
 
@@ -87,25 +85,11 @@ def ask(call: Call) -> Result:
 def take(call: Call) -> Result:
     """A bundle that comes as the body."""
     services = call.services
-    folder = services.store.folder / INCOMING
-    make_folder(folder)
+    folder = services.store.folder
     name = Path(call.query.file or NAME).name
-    part = folder / f"{secrets.token_hex(8)}{TEMPORARY}"
-    try:
-        with services.desk.turn(), services.desk.inbox() as inbox:
-            receive(part)
-            row = inbox.take(
-                part, services.clock.wall_us(), pins(services.store.folder), customer=call.query.customer, file=name
-            )
-    except BundleError as error:
-        raise BundleError(error.message, where=(error.where or name).replace(part.name, name)) from None
-    except OSError as error:
-        if hasattr(error, "code"):
-            raise
-        raise store_error(error, folder) from error
-    finally:
-        with contextlib.suppress(OSError):
-            part.unlink()
+    with arriving(folder / INCOMING, name) as part, services.desk.turn(), services.desk.inbox() as inbox:
+        receive(part)
+        row = inbox.take(part, services.clock.wall_us(), pins(folder), customer=call.query.customer, file=name)
     return {"sha256": row.sha256, "customer": row.customer, "found": row.found}
 
 
