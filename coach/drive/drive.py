@@ -202,6 +202,8 @@ class Drive:
             durable.wait()
             if self._log.error is not None:
                 loop.not_stored(self._log.error.message)
+            else:
+                loop.stored()
             self._ended.set()
             if self._on_end is not None:
                 self._on_end(self)

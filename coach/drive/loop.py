@@ -6,7 +6,7 @@ Everything here runs in one thread and is told the time by its clock, so that a 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Literal
+from typing import Any, Literal
 
 from coach.advice import DriveState, LinkState
 from coach.clock import US
@@ -193,6 +193,18 @@ class Loop:
     def locked(self) -> bool:
         """The car moves, or may, and nobody has confirmed being the passenger: only stopping is open."""
         return self.role != "passenger" and self.motion.moving(self.time_us)
+
+    def stored(self) -> None:
+        """The drive is over and all of it is durable: the page is told how far, unless another drive has begun."""
+        stored_s = max(0, self.parts.log.durable_us) / US
+
+        def told(state: dict[str, Any]) -> dict[str, Any] | None:
+            drive = state["drive"]
+            if drive.get("id") != self.parts.drive or drive.get("stored_s") == stored_s:
+                return None
+            return {**state, "drive": {**drive, "stored_s": stored_s}}
+
+        self.parts.ring.amend(told)
 
     def not_stored(self, error: str) -> None:
         """The drive is over, and then its last moments could not be written; `error` is the sentence why."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import threading
 from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -63,6 +64,13 @@ class Ring:
                 self._state = message
             self._change.notify_all()
             return self._last
+
+    def amend(self, change: Callable[[dict[str, Any]], dict[str, Any] | None]) -> None:
+        """Publishes the newest state as `change` makes it; nothing where there is none, or where it gives None."""
+        with self._change:
+            changed = None if self.state is None else change(self.state)
+            if changed is not None:
+                self.publish("state", changed)
 
     def since(self, sequence: int) -> list[Message] | None:
         """Messages after number `sequence`, oldest first; None when some of them are gone or it is from elsewhere."""

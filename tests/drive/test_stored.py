@@ -2,10 +2,25 @@
 
 import threading
 
+import pytest
+
+from coach.clock import HandClock
+from coach.drive.drive import Drive
+from coach.drive.ring import Ring
+from coach.drive.tasks import InPlace
 from coach.errors import StoreError
 from coach.sources.base import Ended, Instant
+from coach.sources.replay import Replay
+from coach.store import Store
+from tests.drive.conftest import trace
 
 US = 1_000_000
+
+
+@pytest.fixture
+def own_store(tmp_path):
+    with Store(tmp_path / "whole", HandClock()) as store:
+        yield store
 
 
 def test_the_page_is_told_what_is_durable_and_no_more(bench):
@@ -20,6 +35,40 @@ def test_the_page_is_told_what_is_durable_and_no_more(bench):
     bench.clock.now_us += 100_000
     bench.loop.tick()
     assert bench.ring.state["drive"]["stored_s"] == 0.2
+
+
+def test_a_drive_that_is_over_says_how_far_it_is_stored_once_all_of_it_is(bench):
+    """The last moments are durable only after the end: told then, once, with all else as it was said."""
+    bench.loop.take(Instant(0, {"road_speed": 80.0}))
+    bench.loop.take(Instant(300_000, {"road_speed": 80.0}))
+    hold = threading.Event()
+    bench.store._writer.post(lambda db: hold.wait(10))
+    bench.loop.take(Ended("finished"))
+    before = bench.ring.state
+    assert (before["drive"]["phase"], before["drive"]["stored_s"]) == ("ended", 0.0)
+    hold.set()
+    bench.settle()
+    bench.loop.stored()
+    told = bench.ring.state
+    assert told["drive"]["stored_s"] == 0.3
+    assert {**told, "drive": {**told["drive"], "stored_s": 0.0}} == before
+    last = bench.ring.last
+    bench.loop.stored()
+    assert bench.ring.last == last
+    bench.ring.publish("state", {"drive": {"id": "the next one", "stored_s": 0.0}})
+    bench.loop.stored()
+    assert bench.ring.state["drive"]["id"] == "the next one"
+
+
+def test_a_drive_with_its_threads_ends_with_all_of_it_stored(setup, own_store):
+    """Whoever looks at the state after the end reads the time of the last sample."""
+    ring = Ring()
+    ring.amend(lambda state: state)
+    assert ring.last == 0
+    drive = Drive(setup(Replay(trace(3.0), None)), own_store, InPlace(own_store.folder), HandClock(), ring)
+    drive.start()
+    assert drive.wait(20)
+    assert ring.state["drive"]["stored_s"] == ring.state["drive"]["t_s"] == 3.0
 
 
 def test_a_drive_whose_end_could_not_be_written_says_so(bench):
