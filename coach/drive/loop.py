@@ -6,23 +6,21 @@ Everything here runs in one thread and is told the time by its clock, so that a 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any, Literal
 
-from coach.advice import DriveState, LinkState
 from coach.clock import US
 from coach.core.events import Ended as AttemptEnded
 from coach.core.events import Event, Secured
 from coach.core.judge import Judge
 from coach.drive.motion import Motion
-from coach.drive.parts import Face, Parts, rests_on
+from coach.drive.parts import Face, Parts
+from coach.drive.telling import Now, Phase, Telling
+from coach.drive.watch import Watch
 from coach.errors import Conflict
 from coach.recording import Mark
 from coach.sources.base import Advance, Back, Ended, Instant, Lost, Marked, SourceEvent
 from coach.store.codec import event_json
 from coach.store.drivelog import LATE
-from coach.store.writer import BEHIND_US
 
-Phase = Literal["recording", "paused", "stopping", "ended"]
 STATE_EVERY_US = 100_000
 TAKE_BACK_US = 10 * US
 """A stop can be taken back for so long; recording and judging go on."""
@@ -30,10 +28,6 @@ BLOCK_OPEN_US = 250_000
 """A block goes to the writer after so long, even if nothing more comes: with the commit it is under 0.5 s."""
 LAST_CALL_US = 2 * US
 """How long the source may take to end once it was told to."""
-
-
-CLOCK_JUMP_US = 2 * US
-"""A wall clock that moves so far against the steady one was set; less is a clock being kept in step."""
 
 
 class Loop:
@@ -53,16 +47,13 @@ class Loop:
         self.last_us = -1
         self.time_us = 0
         self._judge = Judge(parts.plan)
-        self._events: list[Event] = []
-        self._link = LinkState("up" if parts.source_kind == "link" else "none")
-        self._heard_us = parts.clock.steady_us()
-        self._state_us = self._heard_us - STATE_EVERY_US
-        self._block_since_us = self._heard_us
+        now_us = parts.clock.steady_us()
+        self._telling = Telling(parts, now_us)
+        self._block_since_us = now_us
         self._stop_at_us: int | None = None
         self._end_by_us: int | None = None
         self._before_stop: Phase = "recording"
-        self._trouble: str | None = None
-        self._offset_us = parts.clock.wall_us() - self._heard_us
+        self._watch = Watch(parts.log, parts.clock, now_us)
         self.motion = Motion()
         self.role: str | None = None
         self.marks: list[Mark] = []
@@ -82,27 +73,27 @@ class Loop:
             self.time_us = max(self.time_us, event.t_us)
             if self.parts.source_kind != "link":
                 # A link tells the time also while the car is silent.
-                self._heard_us = self.parts.clock.steady_us()
+                self._telling.heard_us = self.parts.clock.steady_us()
             self.parts.log.promised_us = self.time_us
             self._said(self._judge.advance(event.t_us))
             self.parts.windows.reached(self.time_us)
         elif isinstance(event, Marked):
             self._mark(event.mark)
         elif isinstance(event, Lost):
-            self._link = LinkState("lost", self._age_s(), event.reason)
+            self._telling.lost(event.reason)
             self._tell_state()
         elif isinstance(event, Back):
-            self._link = LinkState("up", 0.0)
+            self._telling.back()
             self._tell_state()
         elif isinstance(event, Ended):
             self._close(event.text if event.reason == "failed" else None)
 
     def _instant(self, instant: Instant) -> None:
         parts, t_us = self.parts, instant.t_us
-        self._heard_us = parts.clock.steady_us()
+        self._telling.heard_us = parts.clock.steady_us()
         late = t_us <= self.last_us
         if parts.log.samples_at(t_us, instant.values, LATE if late else 0, instant.uncertainty_us):
-            self._block_since_us = self._heard_us
+            self._block_since_us = self._telling.heard_us
         if late:
             # Kept, said in the notes, not judged: rule 3.
             self.late += len(instant.values)
@@ -196,15 +187,7 @@ class Loop:
 
     def stored(self) -> None:
         """The drive is over and all of it is durable: the page is told how far, unless another drive has begun."""
-        stored_s = max(0, self.parts.log.durable_us) / US
-
-        def told(state: dict[str, Any]) -> dict[str, Any] | None:
-            drive = state["drive"]
-            if drive.get("id") != self.parts.drive or drive.get("stored_s") == stored_s:
-                return None
-            return {**state, "drive": {**drive, "stored_s": stored_s}}
-
-        self.parts.ring.amend(told)
+        self._telling.stored()
 
     def not_stored(self, error: str) -> None:
         """The drive is over, and then its last moments could not be written; `error` is the sentence why."""
@@ -232,27 +215,11 @@ class Loop:
         if self._end_by_us is not None and now_us >= self._end_by_us:
             self._close(None)
             return
-        self._watch_writer()
-        self._watch_clock(now_us)
-        if now_us - self._state_us >= STATE_EVERY_US:
+        if self._watch.disk():
+            self._tell_drive()
+        self._watch.clock(now_us, self.time_us)
+        if now_us - self._telling.told_us >= STATE_EVERY_US:
             self._tell_state()
-
-    def _watch_clock(self, now_us: int) -> None:
-        """A clock that was set is noted; what is judged never follows it."""
-        offset_us = self.parts.clock.wall_us() - now_us
-        jump_us = offset_us - self._offset_us
-        self._offset_us = offset_us
-        if abs(jump_us) >= CLOCK_JUMP_US:
-            self.parts.log.clock_jumped(self.time_us, jump_us)
-
-    def _watch_writer(self) -> None:
-        behind = self.parts.log.behind_us()
-        if behind >= BEHIND_US and self._trouble is None:
-            self._trouble = "The disk is more than 10 seconds behind. Recording goes on from memory."
-            self._tell_drive()
-        elif behind < BEHIND_US and self._trouble is not None:
-            self._trouble = None
-            self._tell_drive()
 
     # --- inside
 
@@ -278,7 +245,7 @@ class Loop:
                 parts.windows.secured(event)
             elif isinstance(event, AttemptEnded):
                 parts.windows.ended(event)
-        self._events.extend(events)
+        self._telling.said(events)
         self._tell_state()
 
     def _close(self, error: str | None) -> None:
@@ -307,53 +274,15 @@ class Loop:
         if self.phase != phase:
             raise Conflict(f"the drive is {self.phase}, not {phase}")
 
-    def _age_s(self) -> float:
-        return (self.parts.clock.steady_us() - self._heard_us) / US
+    def _now(self) -> Now:
+        left_us = None
+        if self.phase == "stopping":
+            left_us = 0 if self._stop_at_us is None else max(0, self._stop_at_us - self.parts.clock.steady_us())
+        moving = self.motion.moving(self.time_us)
+        return Now(self.phase, self.time_us, left_us, self.error, self._watch.trouble, self.role, moving, self.locked)
 
     def _tell_drive(self) -> None:
-        self.parts.ring.publish(
-            "drive",
-            {
-                "id": self.parts.drive,
-                "phase": self.phase,
-                "t_s": self.time_us / US,
-                "error": self.error,
-                "trouble": self._trouble,
-            },
-        )
-
-    def drive_state(self) -> DriveState:
-        """What the page is told of the drive itself."""
-        left = None
-        if self.phase == "stopping":
-            left = 0 if self._stop_at_us is None else max(0, self._stop_at_us - self.parts.clock.steady_us())
-        parts = self.parts
-        return DriveState(parts.drive, self.phase, self.time_us, left, parts.source_kind, parts.speed)
+        self._telling.drive(self._now())
 
     def _tell_state(self) -> None:
-        now_us = self.parts.clock.steady_us()
-        self._state_us = now_us
-        link = self._link
-        if link.state == "lost" or self.parts.source_kind == "link":
-            link = LinkState(link.state, self._age_s(), link.reason)
-        events, self._events = self._events, []
-        view = self._judge.view(self.time_us)
-        if self.parts.favour is not None:
-            running = {c.id for c in view.captures if c.phase == "running"}
-            self.parts.favour(frozenset(s for c in self.parts.plan.captures if c.id in running for s in rests_on(c)))
-        state = self.parts.face.update(view, events, now_us, link, self.drive_state())
-        if self.parts.link_facts is not None:
-            state["link"] |= self.parts.link_facts(self.time_us)
-        if self.parts.rates_hz is not None:
-            rates = self.parts.rates_hz(self.time_us)
-            state["link"]["rates_hz"] = {name: round(rate, 1) for name, rate in rates.items()}
-        state["drive"] |= {
-            "recipe": self.parts.recipe_sha, "role": self.role, "moving": self.motion.moving(self.time_us),
-            "locked": self.locked, "stored_s": max(0, self.parts.log.durable_us) / US,
-        }  # fmt: skip
-        if self.error is not None or self._trouble is not None:
-            text = self.error or self._trouble
-            state["trouble"] = {"stopped": self.error is not None, "text": text}
-        else:
-            state["trouble"] = None
-        self.parts.ring.publish("state", state)
+        self._telling.state(self._now(), self._judge)

@@ -16,29 +16,26 @@ from coach.catalogue import default_catalogue
 from coach.clock import US, Clock, wall_text
 from coach.core.spec import JudgePlan
 from coach.core.view import JudgeView
-from coach.drive.drive import Drive, Setup
+from coach.drive.drive import Drive
 from coach.drive.recovery import recover
 from coach.drive.ring import Ring
 from coach.drive.tasks import Worker
 from coach.errors import Conflict, NotFound
-from coach.plan import resolve
-from coach.plan.rates import asked_hz
+from coach.server.beginning import setup
 from coach.server.carlink import CarLink
 from coach.server.cars import Car, Cars, car_key
 from coach.server.catalogues import known
 from coach.server.desk_state import Desk
 from coach.server.earlier import PullsKnown
 from coach.server.garage import Garage, ReadTable
-from coach.server.identity import before, identity_mark, with_identity
+from coach.server.identity import before, identity_mark
 from coach.server.models import StartDrive
-from coach.server.notes import check_agreed
 from coach.server.ready import ready_marks
 from coach.server.shelf import RecipeShelf
-from coach.server.starting import ROLE, Given, car_marks, first_marks, source_facts, vehicle_of
+from coach.server.starting import ROLE, Given, vehicle_of
 from coach.shown import METRIC, Units
-from coach.sources.link.source import LinkSource
-from coach.store import Around, DriveRow, NewDrive, Store
-from coach.store.planjson import dump_catalogue, dump_plan, load_plan
+from coach.store import DriveRow, Store
+from coach.store.planjson import load_plan
 from coach.words import Words, load_words
 
 MOST_STREAMS = 24
@@ -117,43 +114,13 @@ class Services:
             StoreError: it cannot be written.
         """
         self._must_be_free()
-        recipe, entry = self.shelf.get(asked.recipe), self.garage.entry(asked.source)
-        if entry.link is not None and not entry.link.virtual:
-            check_agreed(recipe, asked.role, asked.acknowledged)
         car = self.car(asked.source)
-        chosen = None if asked.units is None else asked.units.units()
-        vehicle, vehicle_file, vehicle_name = vehicle_of(asked.vehicle, entry, car, chosen)
-        catalogue = self.garage.catalogue(asked.source, vehicle)
-        recipe = self.shelf.get(asked.recipe, catalogue)
-        source = self.garage.open(asked.source, asked.speed)
-        people = source.kind == "link" or source.people_recorded
-        plan = resolve(recipe, catalogue, vehicle, measured=source.signals or None, people_recorded=people)
-        speed = asked.speed
-        if isinstance(source, LinkSource):
-            source.asked_hz, speed = asked_hz(plan, catalogue), 1.0
-            source.catalogue = catalogue
-        facts = with_identity(
-            source_facts(entry, source, speed, people=people), asked.flashed, recipe,
-            before(self.store.drives(), entry.id), load_words(language), METRIC if vehicle is None else vehicle.units,
-        )  # fmt: skip
-        new = NewDrive(
-            recipe=recipe.source, recipe_sha=recipe.sha256, recipe_name=recipe.name, title=recipe.title,
-            revision=recipe.revision, plan=dump_plan(plan), catalogue=dump_catalogue(catalogue), rules=plan.rules,
-            vehicle=vehicle_file, vehicle_name=vehicle_name,
-            source=facts,
-            around={c.id: Around(c.before_us, c.after_us) for c in recipe.captures},
-        )  # fmt: skip
-        units = METRIC if vehicle is None else vehicle.units
-        dial = None if vehicle is None else vehicle.dial
-        face = Adviser(recipe, plan, catalogue, load_words(language), units, dial)
-        marks = first_marks(recipe, asked.role, asked.acknowledged)
-        marks += car_marks(car, recipe.revision if asked.confirmed else None)
+        made = setup(asked, language, shelf=self.shelf, garage=self.garage, car=car, store=self.store)
         if asked.confirmed:
-            self.cars.change(self.car_key(asked.source), confirmed=recipe.sha256)
-        setup = Setup(new, plan, source, face, marks, speed)
+            self.cars.change(self.car_key(asked.source), confirmed=made.new.recipe_sha)
         with self._lock:
             self._must_be_free()
-            drive = Drive(setup, self.store, self.worker, self.clock, self.ring)
+            drive = Drive(made, self.store, self.worker, self.clock, self.ring)
             self.current = drive
         drive.start()
         # Whoever looks at the first window should not wait for the child process to load.
