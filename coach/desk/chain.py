@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any, Literal
 
-from coach.desk.inbox import Asked, Received
+from coach.desk.standing import Asked, Received
 from coach.errors import CoachError
 from coach.recipe import parse_recipe
 

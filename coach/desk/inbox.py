@@ -10,13 +10,13 @@ import json
 import shutil
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from coach.bundle.child import check_in_child
 from coach.bundle.keys import Pin
 from coach.bundle.opening import open_bundle
+from coach.desk.standing import Asked, Received, standing
 from coach.errors import BadInput, CoachError, NotFound
 from coach.recipe import parse_recipe
 from coach.store.files import make_folder, private_file, store_error, write_durable
@@ -25,7 +25,6 @@ DATABASE = "desk.sqlite3"
 RECEIVED = "received"
 VERSION = 1
 MOST_NAME = 80
-State = Literal["asked", "received", "complete", "next"]
 
 _TABLES = """
 CREATE TABLE IF NOT EXISTS asked (
@@ -39,31 +38,6 @@ CREATE TABLE IF NOT EXISTS received (
 """
 
 Check = Callable[[Path, Sequence[Pin]], dict[str, Any]]
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """A recipe that was written for a customer; `sent` False: the next one, begun and not sent yet."""
-
-    customer: str
-    sha256: str
-    revision: int
-    title: str
-    wall_us: int
-    sent: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Received:
-    """A bundle that came. `found` is what the check said (docs/reference/bundle.md)."""
-
-    sha256: str
-    file: str
-    customer: str
-    signer: str | None
-    vehicle: str
-    wall_us: int
-    found: dict[str, Any]
 
 
 class Inbox:
@@ -259,57 +233,6 @@ class Inbox:
         order: dict[str, int] = {"complete": 0, "received": 1, "next": 2, "asked": 3}
         rows = [standing(name, self.asked(name), self.received(name)) for name in names]
         return sorted(rows, key=lambda row: (order[row["state"]], -row["wall_us"], row["customer"]))
-
-
-def standing(customer: str, asked: Sequence[Asked], received: Sequence[Received]) -> dict[str, Any]:
-    """Where one customer stands.
-
-    Args:
-        customer: the name.
-        asked: what was asked of them, the newest first.
-        received: what came, the newest first.
-
-    Returns:
-        `customer`, `vehicle`, `revision` (the latest that was sent or came), `state` (`asked`: nothing came for it;
-        `received`: not everything qualified; `complete`: everything did; `next`: the one after it is begun), `captures`
-        of it with `asked` and `qualified` over all drives that were made for it, `bundles`, `problems` in them,
-        `wall_us` of the last thing that happened.
-    """
-    sent = [a for a in asked if a.sent]
-    began = [a for a in asked if not a.sent]
-    drives = [(r, d) for r in received for d in r.found["drives"]]
-    revision = max([a.revision for a in sent] + [d["revision"] for _, d in drives], default=0)
-    captures: dict[str, dict[str, Any]] = {}
-    counted: set[tuple[str | None, str]] = set()
-    for r, d in drives:
-        # A drive that came in two bundles counts once.
-        if d["revision"] != revision or not d["same_verdict"] or (r.signer, d["id"]) in counted:
-            continue
-        counted.add((r.signer, d["id"]))
-        for c in d["captures"]:
-            row = captures.setdefault(
-                c["id"], {"id": c["id"], "title": c["title"], "asked": c["asked"], "qualified": 0}
-            )
-            row["qualified"] += c["qualified"]
-    state: State = "asked"
-    if captures:
-        done = all(row["qualified"] >= row["asked"] for row in captures.values())
-        state = "complete" if done else "received"
-    if any(a.revision > revision for a in began):
-        state = "next"
-    return {
-        "customer": customer, "vehicle": next((r.vehicle for r in received if r.vehicle), ""), "revision": revision,
-        "title": next((a.title for a in sent if a.revision == revision), None)
-        or next((d["title"] for _, d in drives if d["revision"] == revision), ""),
-        "state": state, "captures": list(captures.values()),
-        "bundles": [
-            {"sha256": r.sha256, "file": r.file, "wall_us": r.wall_us, "ok": r.found["ok"],
-             "same_verdict": r.found["same_verdict"], "sentence": r.found["sentence"],
-             "revisions": sorted({d["revision"] for d in r.found["drives"]})} for r in received
-        ],
-        "problems": sum(not r.found["ok"] for r in received),
-        "wall_us": max([a.wall_us for a in asked] + [r.wall_us for r in received], default=0),
-    }  # fmt: skip
 
 
 def _name(text: str) -> str:

@@ -13,7 +13,8 @@ from coach.bundle.keys import pins
 from coach.bundle.opening import open_bundle
 from coach.clock import wall_text
 from coach.desk.chain import chain
-from coach.desk.inbox import Asked, Inbox, Received, standing
+from coach.desk.inbox import Inbox
+from coach.desk.standing import Asked, Received, standing
 from coach.errors import CoachError, NotFound
 from coach.recipe import RecipeErrors, examine
 from coach.server import desk_models as m

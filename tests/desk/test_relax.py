@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from coach.catalogue import default_catalogue
 from coach.core.spec import Axis, Band, Capture, Collect, JudgePlan, Limit, Sweep
-from coach.desk.relax import Relaxation, grain_of, qualifies, relaxations
+from coach.desk.relax import Relaxation, qualifies, relaxations
 from coach.plan import resolve
 from coach.recipe import parse_recipe
 from coach.recording import US, Recording, from_pairs
@@ -187,11 +187,3 @@ def turned(capture: Capture, key: str, value: float) -> Capture:
         case "keep.road_speed.min":
             return replace(capture, keep=(replace(band, low=value),))
     raise AssertionError(key)
-
-
-def test_grains_are_what_a_person_would_write():
-    """Whole km/h and kPa, tens of rpm, hundredths of lambda."""
-    names = ("road_speed", "manifold_pressure", "engine_speed", "lambda_1", "coolant_temp")
-    assert [grain_of(CATALOGUE[n]) for n in names if n in CATALOGUE] == [
-        GRAINS for n, GRAINS in zip(names, (1.0, 1.0, 10.0, 0.01, 1.0), strict=True) if n in CATALOGUE
-    ]
