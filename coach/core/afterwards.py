@@ -212,7 +212,10 @@ class _Drive:
                 continue
             if mark is not None:
                 self._seek(at - 1)
+                before = len(m.out)
                 m.mark(mark)
+                # Of words of one stamp, what follows from the first comes first: live, it has been told by then.
+                m.out[before:] = [(e[0], said - len(marks), e[2], e[3]) for e in m.out[before:]]
                 said += 1
             elif at == NEVER:
                 return

@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from itertools import permutations
 
-from coach.core.events import Ended
+from coach.core.afterwards import judge_recording
+from coach.core.events import Code, Ended
 from coach.core.judge import Judge
 from coach.core.spec import Facts, JudgePlan
-from tests.core.rulebook import BOOST, band, drive, hold, limit, row, run, told, us
+from tests.core.judging import online
+from tests.core.rulebook import BOOST, band, drive, hold, limit, mark, row, run, told, us
 
 FACTS = {"a": Facts(low=0, high=20, ceiling=10, floor=1)}
 
@@ -164,3 +166,13 @@ def test_a_gear_that_is_stale_when_it_would_be_unknown_is_stale():
     """Rules 6 and 7: what it said at 0 holds until 1 s; since nothing fitted at 0.6 s, it holds until 1 s as well."""
     lines = told(hold(9, band("gear", 4, 8), stale=1), drive(n={0: 4, 0.6: 5, 2: 5}))
     assert lines[1] == "1 missed stale gear -/1 | 0..0"
+
+
+def test_what_follows_from_words_of_one_stamp_comes_in_the_order_in_which_they_were_said():
+    """Rules 15 and 41: "two" is skipped, then the drive is paused; a stored drive tells it like a live one."""
+    captures = [hold(9, band("a", 4, 8), id="one"), hold(9, band("a", 4, 8), id="two")]
+    plan = JudgePlan(tuple(captures))
+    recording = drive([mark(2, "skip", "two"), mark(2, "pause")], a=run(0, 4, 5))
+    ends = [e for e in online(plan, recording) if isinstance(e, Ended)]
+    assert [(e.capture, e.attempt.reason.code) for e in ends] == [("two", Code.SKIPPED), ("one", Code.PAUSED)]
+    assert list(judge_recording(plan, recording).events) == online(plan, recording)
