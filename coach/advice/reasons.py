@@ -47,6 +47,11 @@ def short_reason(readouts: Readouts, words: Words, attempt: Attempt, capture: Ca
     if reason is None:
         return ""
     upper = next((x.high is not None for x in capture.limits if x.signal == reason.signal), True)
+    return short_text(readouts, words, reason, upper=upper)
+
+
+def short_text(readouts: Readouts, words: Words, reason: Reason, *, upper: bool = True) -> str:
+    """A reason without the time; `upper` says whether a limit is an upper one."""
     base = f"reason.{reason.code.value}"
     gear = reason.signal is not None and readouts[reason.signal].family == "gear"
     key = f"{base}.short_gear" if gear and f"{base}.short_gear" in words else f"{base}.short"

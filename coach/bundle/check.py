@@ -16,6 +16,7 @@ from coach.bundle import tables
 from coach.bundle.entry import ratios_of, signal_entry
 from coach.bundle.judging import plan_difference, rejudge, verdict_difference
 from coach.bundle.keys import Pin
+from coach.bundle.nearest import nearest_json
 from coach.bundle.opening import Opened, OpenedDrive, open_bundle
 from coach.bundle.tables_differ import first_difference
 from coach.catalogue import default_catalogue
@@ -151,7 +152,8 @@ def _drive(opened: Opened, drive: OpenedDrive, found: _Found, recipe: bytes | No
         if told["difference"] is not None:
             found.problem("verdict", drive.own("verdict.json"), difference=told["difference"])
         told["captures"] = [
-            {"id": c["id"], "title": c["title"], "asked": c["asked"], "qualified": c["qualified"]}
+            {"id": c["id"], "title": c["title"], "asked": c["asked"], "qualified": c["qualified"],
+             "nearest": nearest_json(c, plan, recording)}
             for c in verdict["captures"]
         ]  # fmt: skip
         _manifest(drive, plan, verdict, found)

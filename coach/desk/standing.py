@@ -45,7 +45,8 @@ def standing(customer: str, asked: Sequence[Asked], received: Sequence[Received]
     Returns:
         `customer`, `vehicle`, `revision` (the latest that was sent or came), `state` (`asked`: nothing came for it;
         `received`: not everything qualified; `complete`: everything did; `next`: the one after it is begun), `captures`
-        of it with `asked` and `qualified` over all drives that were made for it, `bundles`, `problems` in them,
+        of it with `asked` and `qualified` over all drives that were made for it and, where that is not all, `nearest`
+        (see `coach.bundle.nearest`; null of a bundle that an earlier version checked), `bundles`, `problems` in them,
         `wall_us` of the last thing that happened.
     """
     sent = [a for a in asked if a.sent]
@@ -61,9 +62,13 @@ def standing(customer: str, asked: Sequence[Asked], received: Sequence[Received]
         counted.add((r.signer, d["id"]))
         for c in d["captures"]:
             row = captures.setdefault(
-                c["id"], {"id": c["id"], "title": c["title"], "asked": c["asked"], "qualified": 0}
+                c["id"], {"id": c["id"], "title": c["title"], "asked": c["asked"], "qualified": 0, "nearest": None}
             )
             row["qualified"] += c["qualified"]
+            row["nearest"] = _nearer(row["nearest"], c.get("nearest"))
+    for row in captures.values():
+        if row["qualified"] >= row["asked"]:
+            row["nearest"] = None
     state: State = "asked"
     if captures:
         done = all(row["qualified"] >= row["asked"] for row in captures.values())
@@ -83,3 +88,10 @@ def standing(customer: str, asked: Sequence[Asked], received: Sequence[Received]
         "problems": sum(not r.found["ok"] for r in received),
         "wall_us": max([a.wall_us for a in asked] + [r.wall_us for r in received], default=0),
     }  # fmt: skip
+
+
+def _nearer(one: dict[str, Any] | None, other: dict[str, Any] | None) -> dict[str, Any] | None:
+    """Of two drives the one that came further; the newer one, which is `one`, where both came as far."""
+    if one is None or other is None:
+        return one or other
+    return other if other["progress"] > one["progress"] else one

@@ -15,6 +15,7 @@ from coach.clock import wall_text
 from coach.desk.chain import chain
 from coach.desk.inbox import Inbox
 from coach.desk.standing import Asked, Received, standing
+from coach.desk.wanting import wanting
 from coach.errors import CoachError, NotFound
 from coach.recipe import RecipeErrors, examine
 from coach.server import desk_models as m
@@ -22,6 +23,8 @@ from coach.server.bundles import MOST_BYTES, NAME, ZIP, arriving, receive
 from coach.server.desk_import import import_drive
 from coach.server.endpoint import Call, Endpoint, Result
 from coach.server.models import Nothing
+from coach.shown import METRIC, units_named
+from coach.words import best_language, load_words
 
 INCOMING = "incoming"
 
@@ -37,7 +40,18 @@ def customers(call: Call) -> Result:
                 [a for a in asked if a.customer == name], [r for r in received if r.customer == name], inbox.recipe
             )
             row["when"] = wall_text(row.pop("wall_us"))
+            _worded(call, row["captures"])
     return {"customers": rows}
+
+
+def _worded(call: Call, captures: list[dict[str, Any]]) -> None:
+    """Puts into words what each still lacks: `lacks` with `text` and `next`, or null."""
+    words = load_words(best_language(call.header("Accept-Language")))
+    units = units_named(call.header("X-Units") or "") or METRIC
+    catalogue = call.services.garage.widest()
+    for capture in captures:
+        near = capture.pop("nearest", None)
+        capture["lacks"] = None if near is None else wanting(near, catalogue, words, units)
 
 
 def customer(call: Call) -> Result:
@@ -47,12 +61,17 @@ def customer(call: Call) -> Result:
         asked, received = inbox.asked(name), inbox.received(name)
         if not asked and not received:
             raise NotFound("there is no customer of this name", where=name)
-        return {
+        told = {
             "customer": name, "standing": standing(name, asked, received),
             "revisions": chain(asked, received, inbox.recipe),
             "asked": [_asked(a) | {"text": inbox.recipe(a.sha256).decode("utf-8", "replace")} for a in asked],
             "received": [_received(inbox, r) for r in received],
         }  # fmt: skip
+    _worded(call, told["standing"]["captures"])
+    for one in told["received"]:
+        for drive in one["found"]["drives"]:
+            _worded(call, drive["captures"])
+    return told
 
 
 def _asked(a: Asked) -> dict[str, Any]:

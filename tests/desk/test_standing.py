@@ -37,3 +37,25 @@ def test_what_came_is_counted_once(received, state, qualified):
     row = standing("Anna", [Asked("Anna", "r", 2, "T", 1, sent=True)], received)
     assert row["state"] == state
     assert [c["qualified"] for c in row["captures"]] == ([] if qualified is None else [qualified])
+
+
+def lacking(qualified, progress, name="d"):
+    made = drive(qualified=qualified, name=name)
+    made["captures"][0]["nearest"] = None if progress is None else {"progress": progress}
+    return made
+
+
+@pytest.mark.parametrize(
+    ("drives", "progress"),
+    [
+        ([lacking(0, 0.2), lacking(0, 0.9, "e"), lacking(0, 0.5, "f")], 0.9),
+        ([lacking(1, None), lacking(0, 0.3, "e")], 0.3),
+        ([lacking(1, 0.4), lacking(1, 0.3, "e")], None),
+        ([drive(qualified=0)], None),
+    ],
+)
+def test_what_is_told_of_a_capture_is_the_drive_that_came_furthest(drives, progress):
+    """Nothing once all of it is there, nor of a bundle that an earlier version checked."""
+    row = standing("Anna", [Asked("Anna", "r", 2, "T", 1, sent=True)], [bundle(*drives)])
+    (capture,) = row["captures"]
+    assert (capture["nearest"] or {}).get("progress") == progress

@@ -194,6 +194,27 @@ def test_a_customer_from_asked_to_next(post, client, bundle):
     assert client.get("/api/desk/customer?name=Nobody").status_code == 404
 
 
+def test_what_is_missing_says_why_and_what_to_ask_next(client, services, drive, tmp_path, post):
+    """On the desk and on the customer's page, in the reader's language and units; nothing of what qualified."""
+    made = drive(source="replay:limit-passed")
+    make_bundle(services.store.folder, [made.id], tmp_path / "b.zip")
+    post("desk/asked", 201, customer="Anna", text=DEMO)
+    assert send(client, (tmp_path / "b.zip").read_bytes(), customer="Anna").status_code == 201
+    heard = {"Accept-Language": "de", "X-Units": "mph,psi,degF"}
+    (row,) = client.get("/api/desk/customers", headers=heard).get_json()["customers"]
+    short = [c for c in row["captures"] if c["qualified"] < c["asked"]]
+    assert short
+    assert all(c["lacks"] is None for c in row["captures"] if c not in short)
+    said = " ".join(c["lacks"]["text"] for c in short)
+    assert "Grenzwert verletzt bei 3390 rpm. Ladedruck, relativ 13" in said
+    assert "psi" in said
+    assert all(c["lacks"]["next"].endswith(".") for c in short)
+    one = client.get("/api/desk/customer?name=Anna", headers=heard).get_json()
+    assert one["standing"]["captures"] == row["captures"]
+    told = {c["id"]: c["lacks"] for c in one["received"][0]["found"]["drives"][0]["captures"]}
+    assert told == {c["id"]: c["lacks"] for c in row["captures"]}
+
+
 def test_what_is_no_bundle_is_refused_and_not_kept(client, services):
     """With a sentence that names the file as the sender called it."""
     answer = send(client, b"nothing", file="x.zip")

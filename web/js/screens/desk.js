@@ -19,6 +19,8 @@ const SCREENS = {
   customer: async () => (await import("./desk_customer.js")).customer,
   again: async () => (await import("./desk_again.js")).again,
 };
+/** What says most to a calibrator first: a limit passed, then what was recorded too thinly. */
+const TELLING = ["stopped", "sparse", "missed", "part", "todo"];
 const NEEDS = new Set(["received", "complete"]);
 
 /** @param {Way} way */
@@ -78,7 +80,7 @@ function row(one, way) {
   const missing = one.captures.filter((/** @type {any} */ capture) => capture.qualified < capture.asked);
   const met = one.captures.length - missing.length;
   const said = t(`desk.state.${one.state}`, { day: day(one.when), n: one.state === "next" ? one.revisions.at(-1)?.revision : count(met), of: count(one.captures.length) });
-  const more = one.problems ? t("desk.more.other") : one.state === "received" ? t("desk.more.received", { what: missing.map((/** @type {any} */ capture) => capture.title).join(", ") }) : one.state === "complete" ? t("desk.more.same") : t(`desk.more.${one.state}`);
+  const more = one.problems ? [t("desk.more.other")] : one.state === "received" ? lacking(missing) : [t(one.state === "complete" ? "desk.more.same" : `desk.more.${one.state}`)];
   const to = `#/desk/customer?name=${seg(one.customer)}`;
   const sent = one.revisions.filter((/** @type {any} */ each) => each.sent).at(-1);
   /** @type {HTMLElement} */
@@ -87,7 +89,18 @@ function row(one, way) {
   else if (one.state === "complete" && sent?.sha256) act = verbTo(t("desk.verb.complete"), `#/desk/write?from=${seg(sent.sha256)}&customer=${seg(one.customer)}`, true);
   else act = verbTo(t(`desk.verb.${one.state === "next" ? "next" : "asked"}`), to);
   return h("li", { class: "line" }, h("h2", {}, h("a", { href: to }, one.customer || one.vehicle || t("desk.no_name")), h("small", {}, one.vehicle && one.vehicle !== one.customer ? one.vehicle : one.title)),
-    chain(one.revisions), h("p", {}, said, h("span", {}, more)), act);
+    chain(one.revisions), h("p", {}, said, ...more.map((text) => h("span", {}, text))), act);
+}
+
+/**
+ * What is missing: of the capture that tells most why, and what to ask for next; the others are on the customer's page.
+ * @param {any[]} missing
+ */
+function lacking(missing) {
+  const one = missing.filter(({ lacks }) => lacks).sort((a, b) => TELLING.indexOf(a.lacks.outcome) - TELLING.indexOf(b.lacks.outcome))[0];
+  if (!one) return [t("desk.more.received", { what: missing.map(({ title }) => title).join(", ") })];
+  const { title, qualified, asked, lacks } = one;
+  return [t(qualified ? "desk.lacks_part" : "desk.lacks", { title, n: qualified, of: asked, text: lacks.text }), lacks.next];
 }
 
 /** Opens a bundle in the review. @param {string} sha @param {Way} way @param {string} [drive] */

@@ -7,8 +7,14 @@ import * as drafts from "../desk/draft.js";
 import { frame, verb, verbTo, when } from "../desk/frame.js";
 import { attempt } from "../parts/page.js";
 import { mark } from "../parts/signs.js";
-import { t } from "../words.js";
+import { t, upper } from "../words.js";
 import { open } from "./desk.js";
+
+/** @param {{title: string, qualified: number, asked: number}} capture */
+const count = ({ title, qualified, asked }) => t("customer.counts", { title, n: qualified, of: asked });
+
+/** The captures that lack nothing, or nothing that is known, in one line. @param {any[]} captures */
+const counts = (captures) => (captures.length ? [h("p", { class: "mini" }, captures.map(count).join("  ·  "))] : []);
 
 /** @param {import("../main.js").Way} way */
 export async function customer(way) {
@@ -47,7 +53,8 @@ export async function customer(way) {
         ...one.found.drives.map((/** @type {any} */ drive) => {
           const car = cars.get(drive.id);
           return h("div", { class: "of" }, h("div", {}, h("p", {}, h("b", {}, t("customer.drive", { n: drive.revision })), " ", car?.flashed?.revision !== undefined ? t("customer.flashed", { n: car.flashed.revision }) : ""),
-            h("p", { class: "mini" }, drive.captures.map((/** @type {any} */ c) => t("customer.counts", { title: c.title, n: c.qualified, of: c.asked })).join("  ·  ")),
+            ...counts(drive.captures.filter((/** @type {any} */ c) => !c.lacks)),
+            ...drive.captures.filter((/** @type {any} */ c) => c.lacks).map((/** @type {any} */ c) => h("p", { class: "mini lacks" }, h("b", {}, count(c), "."), ` ${upper(c.lacks.text)} ${c.lacks.next}`)),
             ...(car?.warnings ?? []).map((/** @type {string} */ text) => h("p", { class: "warned" }, mark("mind", t("customer.mind"), "hm"), h("span", {}, text)))),
           verb(t("customer.open"), () => open(one.sha256, way, drive.id), true));
         }), box));
