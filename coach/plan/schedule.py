@@ -1,4 +1,4 @@
-"""What to ask a car for next: earliest due first, what is judged together in one request, missed ticks dropped.
+"""What to ask a car for next: the most overdue first, what is judged together in one request, missed ticks dropped.
 
 A link runs it in real time; the rates that a link will give are found by playing it through. It talks to nobody.
 """
@@ -13,7 +13,7 @@ VOLTAGE = -1
 """Stands for the adapter's own voltage among parameters; it is asked for alone."""
 
 SLACK_US = US // 2
-"""Slow signals wait no longer than this for fast ones: they cost so little."""
+"""A slow signal is overdue by this much as a fast one is by a whole period: it costs so little."""
 
 
 def batched(key: int) -> bool:
@@ -61,17 +61,24 @@ class Schedule:
     def _period_us(self, pid: int) -> int:
         return self._wants[pid].period_us * (self._slower if pid in self._slowed else 1)
 
+    def _slack_us(self, pid: int) -> int:
+        return min(self._period_us(pid), SLACK_US)
+
+    def _overdue(self, pid: int, now_us: int) -> float:
+        """How long ago it fell due, in periods of its own."""
+        return (now_us - self._due[pid]) / self._slack_us(pid)
+
     def take(self, now_us: int) -> tuple[int, ...]:
         """The parameters of the next request, or none; they count as asked for from now on.
 
-        The one whose time runs out first leads: a period after it fell due, half a second for slow ones. Then come the
-        others of its group, even those that fall due within half a period, then whatever else is due.
+        The most overdue one leads, counted in periods of its own: a link that is too slow gives every signal the same
+        share of what is asked for it. Then come the others of its group, even those that fall due within half a
+        period, then whatever else is due.
         """
         ready = [p for p, due in self._due.items() if due <= now_us]
         if not ready:
             return ()
-        # What is asked for twice as often has half the time: a link that is too slow is shared by rate.
-        lead = min(ready, key=lambda p: (self._due[p] + min(self._period_us(p), SLACK_US), self._order[p]))
+        lead = min(ready, key=lambda p: (-self._overdue(p, now_us), self._order[p]))
         if not batched(lead) or self._batch == 1:
             return self._asked((lead,), now_us)
         group = self._wants[lead].group
@@ -80,14 +87,16 @@ class Schedule:
             if batched(p) and p != lead
             and (due <= now_us or (self._wants[p].group == group and due <= now_us + self._period_us(p) // 2))
         ]  # fmt: skip
-        near.sort(key=lambda p: (self._wants[p].group != group, self._due[p], self._order[p]))
+        near.sort(key=lambda p: (self._wants[p].group != group, -self._overdue(p, now_us), self._order[p]))
         return self._asked((lead, *near[: self._batch - 1]), now_us)
 
     def _asked(self, pids: tuple[int, ...], now_us: int) -> tuple[int, ...]:
-        """Sets each one's next tick: the first of its grid after now. Ticks that were missed are not made up for."""
+        """Sets each one's next tick. Of the ticks that were missed at most one is made up for.
+
+        Without that one, whatever is a little late would lose a whole tick, and come half as often as it could.
+        """
         for pid in pids:
-            period, due = self._period_us(pid), self._due[pid]
-            self._due[pid] = due + (max(0, now_us - due) // period + 1) * period
+            self._due[pid] = max(self._due[pid] + self._period_us(pid), now_us - self._slack_us(pid) // 2)
         return pids
 
 

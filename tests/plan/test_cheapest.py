@@ -29,7 +29,7 @@ def test_a_fast_link_needs_no_change():
 
 def test_what_is_judged_stays_as_long_as_it_can():
     """On one signal a request the pedal, which only is recorded, is slowed down; what is judged keeps its rate."""
-    model = LinkModel(1, 40_000, 40_000)
+    model = LinkModel(1, 48_000, 48_000)
     judged = ("engine_speed", "road_speed", "manifold_pressure")
     changes = cheapest(MANY, model, judged=judged)
     assert [c.signal for c in changes] == ["pedal"]

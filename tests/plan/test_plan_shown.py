@@ -75,7 +75,7 @@ def test_text_says_what_is_missing():
     assert "time and distance are not known: the vehicle file has no mass." in told
     assert "barometric_pressure is missing" in told
     assert "fixed_barometric could stand in" in told
-    assert "Cheapest change" in told
+    assert "Smallest change that would do" in told
     assert "Errors: " in told
     tight = plan_text(bundled(known=Known(link=Link(USUAL_CAN, measured=False))), CATALOGUE)
     assert "a usual link, none was measured" in tight

@@ -42,12 +42,36 @@ def test_nothing_due_is_nothing_asked() -> None:
 
 
 def test_missed_ticks_are_dropped() -> None:
-    """After ten seconds of silence one request, not eighty."""
+    """After ten seconds of silence two requests, not eighty, and then as often as asked."""
     schedule = Schedule([Want(1, 125_000)], 6, 0)
     assert schedule.take(0) == (1,)
+    assert schedule.take(10 * US) == (1,)
     assert schedule.take(10 * US + 1) == (1,)
     assert schedule.take(10 * US + 2) == ()
-    assert schedule.next_us == 10 * US + 125_000
+    assert schedule.next_us == 10 * US + 62_500
+
+
+def test_a_link_that_is_a_little_too_slow_gives_every_signal_the_same_share() -> None:
+    """One signal a request at 40 ms is 25 a second where 28.7 are asked: 87 % for all, and 80 % will do for a window.
+
+    The slower signal is not the one that pays (asking whoever's time runs out first gave it half).
+    """
+    asked = {"s0": 8.0, "s1": 8.0, "s2": 8.0, "s3": 4.0, "s4": 0.5, "s5": 0.2}
+    rates = expected_hz(wants(asked, PIDS, 1), 1, lambda _: 40_000)
+    for name, hz in asked.items():
+        assert rates[PIDS[name]] / hz >= 0.85
+
+
+@given(
+    st.dictionaries(st.sampled_from(NAMES), st.sampled_from([2.0, 4.0, 5.0, 8.0, 10.0]), min_size=2),
+    st.integers(20_000, 120_000),
+)
+def test_what_a_link_cannot_give_is_missing_from_all_alike(asked: dict[str, float], cost: int) -> None:
+    """One signal a request: nobody gets less than nine tenths of a fair share, but for one request in the 20 s."""
+    rates = expected_hz(wants(asked, PIDS, 1), 1, lambda _: cost)
+    fair = min(1.0, US / cost / sum(asked.values()))
+    for name, hz in asked.items():
+        assert rates[PIDS[name]] >= 0.9 * fair * hz - 1 / 20
 
 
 def test_the_adapters_voltage_is_asked_for_alone() -> None:
