@@ -188,7 +188,8 @@ def never_part(readout: Readout, words: Words, band: Band) -> str:
     """One condition that was never met: coolant was never 80 °C or more."""
     asked = readout.asked_with_unit(band.low, band.high, band.wander)
     name = words.inside(words.title(readout.signal))
-    return words("reason.never.part", name=name, asked=asked)
+    key = "reason.never.gear" if readout.family == "gear" else "reason.never.part"
+    return words(key, name=name, asked=asked)
 
 
 def best_of(attempts: tuple[Attempt, ...]) -> int | None:

@@ -211,7 +211,9 @@ def attempt_sentence(subject: Subject, asked: CaptureAsked, a: Attempt) -> str:
     target = asked.hold_us or asked.piece_us or 0
     if a.outcome is Outcome.SECURED:
         return w("review.held", held=length(held_us), asked=length(target))
-    return w("review.held_short", held=length(held_us), asked=length(target), reason=reason).strip()
+    # both written alike: 0:59 of 1:30, not 59.5 s of 1:30
+    held = length(held_us) if target < 60 * US else drive_time(round(held_us))
+    return w("review.held_short", held=held, asked=length(target), reason=reason).strip()
 
 
 def _alarm(

@@ -132,7 +132,7 @@ def test_everything_secured():
 def test_what_was_skipped_is_not_forgotten():
     """Nothing else is left: the page says how many wait to be taken up again, and never that it is everything."""
     state = at_once(PART_LOAD, phase="closed", gate="skipped")
-    assert face(state) == ("calm", "none", "Only skipped ones are left", "1", "to go. More takes them up again.")
+    assert face(state) == ("calm", "none", "Only skipped ones are left", "1", "to go. The three dots bring them back.")
     assert state["captures"][0]["outcome"] == "skipped"
 
 

@@ -52,7 +52,7 @@ def test_from_an_empty_recipe_to_a_bundle_that_comes_back(two, tmp_path):
     page.get_by_label("For whom").fill("Green estate")
     page.locator(".code svg").wait_for()
     page.get_by_role("button", name="Copy the link").click()
-    page.get_by_text("Kept as sent to Green estate.").wait_for()
+    page.get_by_text("Noted as sent to Green estate.").wait_for()
     link = page.get_by_role("textbox", name="The link").input_value()
     assert link.startswith("http://localhost:8765/#/request/1.")
 

@@ -13,9 +13,9 @@ MARKS = [
     {"id": "link", "state": "ok", "text": "Connected: virtual adapter 1, CAN, 13.9 V."},
     {
         "id": "identity", "state": "warn", "flashed": {"revision": 2, "date": "2026-05-04"},
-        "text": "Calibration COACH-ENGINE-01. The car tells the same calibration as in the drive of revision 1 on"
+        "text": "Calibration COACH-ENGINE-01. The car reports the same calibration as on the drive of revision 1 on"
         " 2026-05-01. Is the new revision really in it?",
-        "warnings": [{"code": "same_calibration", "text": "The car tells the same calibration."}],
+        "warnings": [{"code": "same_calibration", "text": "The car reports the same calibration."}],
     },
     {
         "id": "signals", "state": "warn", "text": "2 of 2 found. Slower than asked: knock.",

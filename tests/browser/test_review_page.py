@@ -97,9 +97,9 @@ def texts(page, selector):
 def test_the_verdict_has_numbers_and_what_to_do(go, made):
     """How close the best attempt came, against what, and what to do differently; each way deeper is one tap away."""
     page = go(f"after?drive={made.bad}")
-    assert page.locator("h1").inner_text() == "None of three qualified"
+    assert page.locator("h1").inner_text() == "None of three qualified yet"
     said = texts(page, ".item.drawn p:first-of-type")
-    assert said[0] == "Missed. Held 59.5 s of 1:30. Too slow: 70 km/h against 72 at 1:44. Stay above 72 km/h."
+    assert said[0] == "Missed. Held 0:59 of 1:30. Too slow: 70 km/h against 72 at 1:44. Stay above 72 km/h."
     assert said[1] == "It never began: pedal travel was never 90 % or more."
     page.locator(".rests summary").click()
     assert "Cannot be said, because" in page.locator(".rests dl").inner_text()
@@ -120,16 +120,16 @@ def test_a_late_review_is_put_in_when_it_comes(go, made, shared):
     page.route("**/review", lambda route: route.fulfill(status=500, body="{}"))
     try:
         go(f"after?drive={made.bad}")
-        assert texts(page, ".item.drawn p:first-of-type")[0].startswith("Missed. Counted for 0:59.")
+        assert texts(page, ".item.drawn p:first-of-type")[0].startswith("Missed. Lasted 0:59.")
         held = []
         page.unroute("**/review")
         page.route("**/review", lambda route: held.append(route))  # noqa: PLW0108 - a builtin cannot be one
         page.goto("about:blank")
         page.goto(f"{made.url}/?light=day#/after?drive={made.bad}")
         page.wait_for_selector(".item.drawn")
-        assert texts(page, ".item.drawn p:first-of-type")[0].startswith("Missed. Counted for 0:59.")
+        assert texts(page, ".item.drawn p:first-of-type")[0].startswith("Missed. Lasted 0:59.")
         held[0].continue_()
-        page.get_by_text("Held 59.5 s of 1:30.").wait_for()
+        page.get_by_text("Held 0:59 of 1:30.").wait_for()
     finally:
         page.unroute("**/review")
         shared.complaints[:] = [one for one in shared.complaints if "status of 500" not in one]
@@ -291,7 +291,7 @@ def test_cells_are_numbers_first(go, made):
         page.get_by_label("Width of a cell").select_option("1000")
     page.wait_for_function("() => document.querySelectorAll('table.cells thead th').length < 8")
     with page.expect_response("**scope=revision**"):
-        page.get_by_text("All of its revision").click()
+        page.get_by_text("All of this revision").click()
     page.get_by_text("2 drives, ").wait_for()
     page.route("**/coverage?**", lambda route: route.fulfill(json=wanting(route.fetch().json())))
     page = go(f"coverage?drive={made.bad}")
@@ -321,7 +321,7 @@ def test_two_revisions_lie_over_each_other(go, made):
     assert page.locator(".under").inner_text().startswith("From revision 1 to 2 nothing stands out")
     assert page.locator(".differences .real").count() == 0
     assert page.locator(".differences li").count() > 10
-    standards = texts(page, ".grid-of:has(h3:text('Put to standard air')) tbody th")
+    standards = texts(page, ".grid-of:has(h3:text('Corrected to standard air')) tbody th")
     assert "ISO 1585" in standards
     assert "SAE J1349, 2004" in standards
     assert "compensates part of the weather" in page.locator(".caveat").inner_text()

@@ -118,7 +118,7 @@ def test_what_nobody_measures_is_confirmed_with_one_tap(face, server):
     asking["face"] |= {"line": "Passenger: confirm the list", "caption": "air conditioning off, lights off"}
     server.push(asking)
     wait_for_line(page, "Passenger: confirm the list")
-    page.get_by_role("button", name="All of it is so").click()
+    page.get_by_role("button", name="Yes, all of this").click()
     sent = posted(server, page, "drives/current/confirm", 2)
     assert [body["item"] for body in sent] == ["air conditioning off", "lights off"]
     assert {body["capture"] for body in sent} == {"part-load"}
@@ -131,7 +131,7 @@ def test_skipped_ones_can_be_taken_up_again(sheet, server):
     for capture in state["captures"][1:]:
         capture |= {"gate": "skipped", "outcome": "skipped"}
     page = sheet(state=state, server=server)
-    page.get_by_role("button", name="Take up what was skipped").click()
+    page.get_by_role("button", name="Bring back what was skipped").click()
     assert posted(server, page, "drives/current/unskip", 2) == [{"capture": "roll-on"}, {"capture": "settled-idle"}]
 
 
@@ -142,7 +142,7 @@ def test_a_driver_takes_nothing_up_and_reads_no_dial(sheet, server):
     state["captures"][0] |= {"gate": "skipped", "outcome": "skipped"}
     page = sheet("idle", state, server)
     names = page.locator("dialog button:visible").all_inner_texts()
-    assert "Take up what was skipped" not in names
+    assert "Bring back what was skipped" not in names
     assert "Read the dial" not in names
     assert "Sound and look" in names
 
@@ -172,7 +172,7 @@ def test_the_pedal_is_taught_in_four_steps(opening, server):
         lines.append(page.locator("p.words").inner_text())
         server.answers[f"cars/{CAR}/pedal/step"] = {"reading": reading}
         with page.expect_response(lambda response: response.url.endswith("/pedal/step")):
-            page.get_by_role("button", name="It is there. Read it").click()
+            page.get_by_role("button", name="It is in place. Read it").click()
         page.wait_for_function(
             "(n) => document.querySelectorAll('li [data-mark=secured]').length === n", arg=len(lines)
         )
@@ -189,7 +189,7 @@ def test_facts_are_asked_once_and_confirmed_for_each_revision(opening, server):
     assert page.get_by_label("Octane").input_value() == "98"
     page.get_by_label("Tyre size").fill("225/45R17")
     page.get_by_label("Fuel", exact=False).first.select_option("petrol")
-    page.get_by_role("button", name="All of this is so").click()
+    page.get_by_role("button", name="All of this is right").click()
     page.wait_for_selector("[data-screen=who] .choice")
     sent = posted(server, page, f"cars/{CAR}/facts")[0]["facts"]
     assert {k: v for k, v in sent.items() if v} == {"fuel": "petrol", "octane": "98", "tyre_size": "225/45R17"}

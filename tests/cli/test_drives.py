@@ -91,7 +91,7 @@ def test_rename_note_weather(run, drives):
 def test_compare(run, drives):
     """Two drives, or the earlier revision by itself where there is one."""
     text = run("drives", "compare", drives[1], "--capture", "roll-on", "--with", drives[1])
-    assert "nothing stands out" in text
+    assert "nothing changed by more" in text
     assert "Peak at the wheels" in text
     assert json.loads(run("drives", "compare", drives[1], "--capture", "roll-on", "--with", drives[1], "--json"))[
         "spans"

@@ -49,7 +49,7 @@ def test_plan_with_a_link():
     slow = ["--round-trip", "250 ms"]
     told = run("plan", RECIPE, "--vehicle", CAR, *slow).stdout
     assert "Rates (measured: 1 a request, 250 ms alone" in told
-    assert "Cheapest change" in told
+    assert "Smallest change that would do" in told
     run("plan", RECIPE, "--vehicle", CAR, *slow, "--require", status=1)
     fast = ["--round-trip", "40 ms", "--batch", "6", "--batch-round-trip", "55 ms"]
     made = json.loads(run("plan", RECIPE, "--vehicle", CAR, *fast, "--json", "--require").stdout)

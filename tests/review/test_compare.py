@@ -51,7 +51,7 @@ def test_a_difference_far_beyond_the_repeats_is_real():
     assert peak["real"]
     assert peak["difference"] == pytest.approx(10, abs=1.5)
     assert peak["uncertainty"] < 5
-    assert "stands out of the repeats (3 and 3)" in peak["sentence"]
+    assert "more than the repeats scatter (3 and 3)" in peak["sentence"]
     assert "Peak" in made["sentence"]
     assert (made["a"]["revision"], made["b"]["revision"], made["b"]["repeats"]) == (1, 2, 3)
     table = next(t for t in made["tables"] if t["id"] == "by_speed_timing_advance")

@@ -93,7 +93,7 @@ def test_the_recipe_may_name_what_should_be_in_the_car() -> None:
         "calibration_unknown"
     ]
     text = identity_warnings(recipe('calibration = ["COACH-ENGINE-02"]'), CAR, [])[0].text
-    assert text == "The recipe is for COACH-ENGINE-02; the car tells COACH-ENGINE-01, COACH-GEARBOX-1."
+    assert text == "The recipe is for COACH-ENGINE-02; the car reports COACH-ENGINE-01, COACH-GEARBOX-1."
 
 
 def test_steady_captures_want_some_distance_since_trims_were_cleared() -> None:

@@ -38,12 +38,12 @@ def test_how_close_the_best_attempt_came():
     """Numbers, the bound, the time, and what to do differently."""
     made = reviewed(drive(range(120), speed=lambda t: 80.0 if t < 50 else 91.0))
     load = made["captures"][0]
-    assert load["sentence"].startswith("Held 49.0 s of 1:00.")
+    assert load["sentence"].startswith("Held 0:49 of 1:00.")
     assert "91 km/h against 88 at 0:51" in load["sentence"]
     assert load["remedy"]
     assert load["send"] is None
     assert made["headline"] == "Nothing qualified yet"
-    assert made["under"].startswith("Steady part load: Held 49.0 s")
+    assert made["under"].startswith("Steady part load: Held 0:49")
     assert made["captures"][1]["never"] is not None or made["captures"][1]["sentence"] == "No attempt."
 
 

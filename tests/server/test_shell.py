@@ -10,7 +10,7 @@ import pytest
 
 from coach.assets import web_root
 from coach.server.icons import ICONS, draw, png
-from coach.server.shell import is_kept, words_file
+from coach.server.shell import WORDS, is_kept, words_file
 from coach.server.static import Static
 
 
@@ -84,6 +84,14 @@ def test_there_are_no_words_elsewhere(client, path):
 def test_words_are_the_catalogues(client):
     """The page's words as a file are what the API says."""
     assert client.get("/words/en/page.car.json").json == client.get("/api/words?section=page.car").json
+
+
+def test_no_two_files_of_words_share_a_name():
+    """The page lays them into one table as its screens ask for them: the later one would take the earlier one's place."""
+    seen: dict[str, str] = {}
+    for section in WORDS:
+        for name in json.loads(words_file(f"words/en/{section}.json") or b"{}"):
+            assert seen.setdefault(name, section) == section, f"{name} stands in {seen[name]} and in {section}"
 
 
 @pytest.mark.parametrize("name", ICONS)

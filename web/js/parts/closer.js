@@ -2,7 +2,7 @@
 
 import { seg } from "../api.js";
 import { h } from "../dom.js";
-import { clock, t } from "../words.js";
+import { t } from "../words.js";
 import { mark } from "./signs.js";
 
 /**
@@ -18,9 +18,9 @@ export function restsOn(drive, { head, drive: { note }, notes }) {
     h("a", { class: "deeper", href: `#/label?drive=${seg(drive)}` }, t("look.write")));
 }
 
-/** Limits that were passed, with their time. @param {{t_s: number, sentence: string}[]} alarms */
+/** Limits that were passed; each sentence says when. @param {{sentence: string}[]} alarms */
 export function alarmsOf(alarms) {
-  return alarms.length ? h("section", { class: "group" }, h("h2", {}, t("look.alarms")), h("ul", { class: "unsaid" }, ...alarms.map(({ t_s: s, sentence }) => h("li", {}, mark("stopped", "", "no"), h("div", {}, t("look.alarm", { time: clock(s), sentence })))))) : null;
+  return alarms.length ? h("section", { class: "group" }, h("h2", {}, t("look.alarms")), h("ul", { class: "unsaid" }, ...alarms.map(({ sentence }) => h("li", {}, mark("stopped", "", "no"), h("div", {}, sentence))))) : null;
 }
 
 /** The ways deeper. @param {string} drive */

@@ -72,7 +72,7 @@ export async function after(way) {
   const limited = new Set(asked.captures.filter((/** @type {any} */ one) => one.limited).map((/** @type {any} */ one) => one.id));
   const items = await Promise.all(verdict.captures.map((one) => captureItem(reader, id, one, limited.has(one.id))));
   const again = open.length === 1 ? "after.again_one" : "after.again";
-  const name = t("handing.file", { date: String(drive.started_at ?? "").slice(0, 10) });
+  const name = t("hand_on.file", { date: String(drive.started_at ?? "").slice(0, 10) });
   // Without the laptop nothing can be recorded or sealed: what is kept here can be saved and handed on.
   const away = reader.at !== null;
   const hand = handing({ name, main: away, files: () => filesOf(id, verdict, inWords(verdict, drive)) });
