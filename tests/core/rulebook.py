@@ -25,6 +25,7 @@ from coach.core.pointwise import Pointwise
 from coach.core.spec import Asked, Axis, Band, Capture, Collect, Facts, JudgePlan, Limit, Sweep
 from coach.recording import US, Mark, Recording, from_pairs
 from tests.core.judging import in_order, online, plain
+from tests.core.mirror import has_mirror, mirrored_drive, mirrored_events, mirrored_plan
 from tests.core.oracle import oracle
 from tests.core.strategies import Picky
 
@@ -121,12 +122,16 @@ def events_of(
     captures: Capture | Iterable[Capture], recording: Recording, *, facts: Mapping[str, Facts] | None = None,
     derivations: Sequence[Derivation] = (BOOST, GEAR), fresh: float = 5,
 ) -> list[Event]:  # fmt: skip
-    """The events, after seeing that oracle, live judge and array judge agree on them."""
+    """The events, after seeing that oracle, live judge and array judge agree on them, upside down as well."""
     made = (captures,) if isinstance(captures, Capture) else tuple(captures)
     plan = JudgePlan(made, facts or {}, tuple(derivations), dict.fromkeys(SIGNALS, us(fresh)))
     live = online(plan, recording)
     assert list(judge_recording(plan, recording).events) == live
     assert plain(oracle(plan, recording)) == plain(live)
+    if has_mirror(plan):
+        turned, over = mirrored_plan(plan), mirrored_drive(recording)
+        assert plain(mirrored_events(online(turned, over))) == plain(live)
+        assert judge_recording(turned, over).events == tuple(online(turned, over))
     return in_order(plan, live)
 
 
