@@ -112,11 +112,8 @@ class ArrayWatch(Watch):
         return self._raw[self.runs.r]
 
     def inside_row(self, t_us: int) -> int | None:
-        return self._row[self.runs.r - 1] if self.runs.r > 0 else None
-
-    def first_beyond(self, t_us: int) -> bool:
         r = self.runs.r
-        return self._beyond[r] and self.runs.run_t[r] == t_us and (r == 0 or not self._beyond[r - 1])
+        return self._row[r - 1] if r > 0 and self.runs.run_t[r] == t_us and not self._beyond[r - 1] else None
 
     def count_from(self, since_us: int) -> None:
         """Nothing to do: the samples are there to be counted."""

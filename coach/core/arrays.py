@@ -157,7 +157,7 @@ class ArraySwept(ArrayCondition, Swept):
 
 def plausible(t_us: Ints, value: Floats, sign: float, fastest: float | None) -> Bools | None:
     """Which samples are not too fast from the last plausible one; None when all are."""
-    if fastest is None or len(t_us) < 2:
+    if fastest is None:
         return None
     jump = np.flatnonzero((value[1:] - value[:-1]) * sign * US > fastest * np.diff(t_us)) + 1
     if not len(jump):

@@ -66,7 +66,6 @@ class Judge:
         self._signals: dict[str, _Signal] = {}
         self._derived_inputs = {d.name: tuple(d.inputs) for d in plan.derivations}
         self.machines = [self._machine(c, i) for i, c in enumerate(plan.captures)]
-        self._secured = [0] * len(self.machines)
         self._dependents = any(c.needs for c in plan.captures)
         for d in plan.derivations:
             if d.name not in self._signals:
@@ -224,11 +223,10 @@ class Judge:
         return events
 
     def _tell_needs(self) -> None:
-        for i, m in enumerate(self.machines):
-            if self._secured[i] < m.spec.times <= m.secured_count:
+        for m in self.machines:
+            if m.secured_count >= m.spec.times:
                 for other in self.machines:
                     other.needed(m.spec.id, self._now)
-            self._secured[i] = m.secured_count
 
     # ---- telling ---------------------------------------------------------------------------------
 

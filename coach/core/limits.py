@@ -55,10 +55,9 @@ class LimitRules(Running):
                 self._emit(INSTANT, LimitAheadOver(t_us, name, w.name))
             w.ahead = ahead
             return False
-        if w.first_beyond(t_us):
-            row = w.inside_row(t_us)
-            if row is not None and t_us - row > REARM_US:
-                w.rearmed = True
+        row = w.inside_row(t_us)
+        if row is not None and t_us - row > REARM_US:
+            w.rearmed = True
         if w.ahead:
             w.ahead = False
             self._emit(INSTANT, LimitAheadOver(t_us, name, w.name))

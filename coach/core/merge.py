@@ -56,7 +56,7 @@ def _union(stamps: Sequence[NDArray[np.int64]]) -> NDArray[np.int64]:
     """All stamps, each once, in order."""
     first = stamps[0]
     # Batched polling gives all inputs the same stamps.
-    if all(len(t) == len(first) and np.array_equal(t, first) for t in stamps[1:]):
+    if all(np.array_equal(t, first) for t in stamps[1:]):
         return first
     # A stable sort finds the sorted runs and merges them: linear here, where numpy's own union hashes, then sorts.
     merged = np.concatenate(stamps)

@@ -66,7 +66,7 @@ class OnlineCondition(Condition):
         if until < t_us:
             return False  # an input is already stale in this place: no sample here (rule 7)
         self.held.first = first
-        stale = self._t == BEFORE or t_us > self._until
+        stale = t_us > self._until
         self._was_t, self._was_good, self._was_until, self._was_good_us = (
             self._t,
             self._good,
@@ -188,10 +188,10 @@ class OnlineSwept(OnlineCondition, Swept):
         return self._plausible
 
     def plausible_before(self, t_us: int) -> tuple[int, float] | None:
-        return self._before if self.plausible_at(t_us) else self._plausible
+        return self._before
 
     def plausible_until(self, t_us: int) -> int:
-        return self._before_until if self.plausible_at(t_us) else self._plausible_until
+        return self._before_until
 
     def crossed(self, t_us: int) -> tuple[int, float] | None:
         return self._crossed

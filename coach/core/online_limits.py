@@ -33,7 +33,6 @@ class OnlineWatch(Watch):
         "_was_any",
         "_was_beyond",
         "_was_inside_us",
-        "_was_t",
         "_was_until",
         "ahead_us",
         "held",
@@ -45,7 +44,7 @@ class OnlineWatch(Watch):
         self.held = held
         self.ahead_us = ahead_us
         self.upper = limit.high is not None
-        self._t = self._was_t = BEFORE
+        self._t = BEFORE
         self._any = self._was_any = BEFORE
         self._value = 0.0
         self._until = self._was_until = BEFORE
@@ -67,20 +66,18 @@ class OnlineWatch(Watch):
         if flag in (UNREADABLE, OUT_OF_RANGE):
             return False
         self.held.first = decides
-        first = self._t == BEFORE
-        stale = first or t_us > self._until
+        stale = t_us > self._until
         if stale:
             self._stamps.clear()
             self._values.clear()
-        self._was_t, self._was_until = self._t, self._until
-        self._was_beyond, self._was_inside_us = self._beyond, self._inside_us
+        self._was_until, self._was_beyond, self._was_inside_us = self._until, self._beyond, self._inside_us
         self._t, self._value, self._until = t_us, value, until
         beyond = passed(self.limit, value, flag)
         self._beyond = beyond
         was_raw = self._raw
         self._raw = self._look_ahead(t_us, value, beyond)
         if beyond:
-            if first or not self._was_beyond:
+            if not self._was_beyond:
                 self._row_was, self._row_us = self._row_us, None
                 self._counts.clear()
                 return True
@@ -134,10 +131,7 @@ class OnlineWatch(Watch):
         return self._raw
 
     def inside_row(self, t_us: int) -> int | None:
-        return self._row_was
-
-    def first_beyond(self, t_us: int) -> bool:
-        return self._beyond and (not self._was_beyond or self._was_t == BEFORE)
+        return None if self._was_beyond else self._row_was
 
     def count_from(self, since_us: int) -> None:
         self._counts.setdefault(since_us, (1, self._value))

@@ -151,11 +151,11 @@ class Swept(Condition):
 
     @abstractmethod
     def plausible_before(self, t_us: int) -> tuple[int, float] | None:
-        """The last plausible sample strictly before `t_us`, the judge's present."""
+        """The last plausible sample strictly before that at `t_us`, the judge's present, which is plausible too."""
 
     @abstractmethod
     def plausible_until(self, t_us: int) -> int:
-        """Up to when the last plausible sample strictly before `t_us`, the judge's present, holds."""
+        """Up to when the sample that `plausible_before` gives holds; BEFORE when there is none."""
 
     @abstractmethod
     def crossed(self, t_us: int) -> tuple[int, float] | None:
@@ -211,11 +211,7 @@ class Watch(ABC):
 
     @abstractmethod
     def inside_row(self, t_us: int) -> int | None:
-        """At a first sample beyond, `t_us`: stamp of the first of the row of inside samples before it."""
-
-    @abstractmethod
-    def first_beyond(self, t_us: int) -> bool:
-        """Whether the sample at `t_us` is beyond and the one seen before it, if any, was not."""
+        """Where the sample beyond at `t_us` follows an inside one: stamp of the first of the row of inside samples."""
 
     @abstractmethod
     def count_from(self, since_us: int) -> None:
