@@ -11,7 +11,7 @@ from coach.advice.reasons import drive_time, short_text
 from coach.core.events import Code, Reason
 from coach.core.spec import Band
 from coach.recording import US
-from coach.review.verdict import never_part
+from coach.review.never import never_part
 from coach.shown import METRIC, Units
 from coach.signals import Catalogue
 from coach.words import Words

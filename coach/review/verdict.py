@@ -7,15 +7,15 @@ from typing import Any
 
 import numpy as np
 
-from coach.advice.readout import Readout, Readouts
+from coach.advice.readout import Readouts
 from coach.advice.reasons import reason_text, remedy_text
 from coach.core.afterwards import Verdict
 from coach.core.events import Alarm, Attempt, Collected, Excursion, Reason
-from coach.core.spec import Band, JudgePlan
+from coach.core.spec import JudgePlan
 from coach.plan import kind_of
 from coach.recipe import CaptureAsked, Recipe
 from coach.recording import Note, Recording, Series
-from coach.review.never import never_met
+from coach.review.never import never_text
 from coach.shown import METRIC, Units
 from coach.signals import Catalogue
 from coach.words import Words, load_words
@@ -57,7 +57,7 @@ def verdict_json(
         "alarms": [alarm_json(a) for a in verdict.alarms],
         "captures": [
             _capture_json(capture, verdict, readouts, words)
-            | {"never": _never(capture.id, recording, verdict, readouts, words, plan)}
+            | {"never": _never(capture.id, recipe, recording, verdict, readouts, words, plan)}
             for capture in recipe.captures
         ],
         "notes": [note_json(n) for n in unique_notes(recording, verdict)],
@@ -171,25 +171,18 @@ def _capture_json(capture: CaptureAsked, verdict: Verdict, readouts: Readouts, w
 
 
 def _never(
-    capture_id: str, recording: Recording, verdict: Verdict, readouts: Readouts, words: Words, plan: JudgePlan | None
-) -> str | None:
+    capture_id: str, recipe: Recipe, recording: Recording, verdict: Verdict, readouts: Readouts, words: Words,
+    plan: JudgePlan | None,
+) -> str | None:  # fmt: skip
     """Why a capture has no attempt, in a sentence; None where it has one."""
     if verdict.attempts.get(capture_id):
         return None
     capture = None if plan is None else next((c for c in plan.captures if c.id == capture_id), None)
-    bands = () if plan is None or capture is None else never_met(plan, capture, recording)
-    if not bands:
+    if plan is None or capture is None:
         return words("reason.never.bare")
-    parts = [never_part(readouts[b.signal], words, b) for b in bands]
-    return words("reason.never.text", conditions=words("reason.never.and").join(parts))
-
-
-def never_part(readout: Readout, words: Words, band: Band) -> str:
-    """One condition that was never met: coolant was never 80 °C or more."""
-    asked = readout.asked_with_unit(band.low, band.high, band.wander)
-    name = words.inside(words.title(readout.signal))
-    key = "reason.never.gear" if readout.family == "gear" else "reason.never.part"
-    return words(key, name=name, asked=asked)
+    secured = {n for n, some in verdict.attempts.items() if any(a.secured_us is not None for a in some)}
+    titles = {c.id: c.title for c in recipe.captures}
+    return never_text(plan, capture, recording, readouts, words, titles=titles, secured=secured)
 
 
 def best_of(attempts: tuple[Attempt, ...]) -> int | None:

@@ -12,10 +12,10 @@ from coach.facts import confirmed_revision, facts_of
 from coach.recipe import CaptureAsked
 from coach.recording import US
 from coach.review.kinds import kind_of
-from coach.review.never import never_met
+from coach.review.never import never_text
 from coach.review.power import weather_json
 from coach.review.subject import Subject
-from coach.review.verdict import best_of, never_part
+from coach.review.verdict import best_of
 
 
 def review_json(subject: Subject) -> dict[str, Any]:
@@ -174,12 +174,11 @@ def _capture(subject: Subject, asked: CaptureAsked) -> dict[str, Any]:
 
 def _never(subject: Subject, capture: str) -> str:
     judged = next(c for c in subject.plan.captures if c.id == capture)
-    w = subject.words
-    bands = never_met(subject.plan, judged, subject.recording)
-    if not bands:
-        return w("reason.never.bare")
-    parts = [never_part(subject.readouts[b.signal], w, b) for b in bands]
-    return w("reason.never.text", conditions=w("reason.never.and").join(parts))
+    secured = {n for n, some in subject.attempts.items() if any(a.secured_us is not None for a in some)}
+    titles = {c.id: c.title for c in subject.recipe.captures}
+    return never_text(
+        subject.plan, judged, subject.recording, subject.readouts, subject.words, titles=titles, secured=secured
+    )
 
 
 def length(us: float) -> str:

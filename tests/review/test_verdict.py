@@ -14,7 +14,8 @@ from coach.core.spec import Band
 from coach.plan import resolve
 from coach.recipe import parse_recipe
 from coach.recording import Note, from_pairs
-from coach.review.verdict import alarm_json, all_qualified, best_of, never_part, signal_json, verdict_json
+from coach.review.never import never_part
+from coach.review.verdict import alarm_json, all_qualified, best_of, signal_json, verdict_json
 from coach.review.verdict_text import verdict_text
 from coach.shown import IMPERIAL
 from tests.advice.making import make_lines
@@ -137,7 +138,9 @@ def test_capture_that_never_began_says_which_condition_was_never_met():
     assert result["captures"][0]["never"] == (
         "It never began: road speed was never 72 to 88 km/h, coolant was never 80 °C or more."
     )
-    assert result["captures"][1]["never"] == "It never began: the conditions were never met at the same time."
+    assert result["captures"][1]["never"] == (
+        "It never began: engine speed never rose past 2200 rpm with everything else as asked."
+    )
     plan, verdict = judged(drive(speed=lambda t: 50.0))
     bare = verdict_json(recipe(), drive(), verdict, default_catalogue())
     assert bare["captures"][0]["never"] == "It never began: the conditions were never met at the same time."
