@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from coach.errors import BundleError
+from coach.toml_text import too_deep
 
 DEEPEST = 40
 LONGEST_NUMBER = 40
@@ -40,7 +41,8 @@ def load(raw: bytes, where: str) -> Any:
         data = json.loads(
             raw.decode("utf-8"), parse_constant=_no_number, parse_float=_float, parse_int=_int, object_pairs_hook=_once
         )
-        _not_deep(data)
+        if too_deep(data, DEEPEST):
+            raise ValueError("this is nested too deeply")
         return data
     except UnicodeDecodeError:
         raise BundleError("this is not text in UTF-8", where=where) from None
@@ -78,18 +80,3 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
                 raise ValueError(f"the key {name[:40]!r} is there twice")
             seen.add(name)
     return made
-
-
-def _not_deep(data: Any) -> None:
-    layer, depth = [data], 0
-    while layer:
-        depth += 1
-        if depth > DEEPEST:
-            raise ValueError("this is nested too deeply")
-        layer = [
-            item
-            for one in layer
-            if isinstance(one, (dict, list))
-            for item in (one.values() if isinstance(one, dict) else one)
-            if isinstance(item, (dict, list))
-        ]

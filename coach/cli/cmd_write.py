@@ -123,12 +123,13 @@ def _path(text: str, key: str) -> tuple[str | int, ...]:
     import tomllib
 
     from coach.errors import BadInput
+    from coach.toml_text import read_toml
 
     parts = tuple(part.strip() for part in key.split("."))
     if not all(parts):
         raise BadInput("a key is words with dots between them", where=key)
     try:
-        captures = tomllib.loads(text).get("capture", [])
+        captures = read_toml(text).get("capture", [])
     except tomllib.TOMLDecodeError as error:
         raise BadInput(f"this is no TOML: {error}") from error
     ids = [c.get("id") for c in captures if isinstance(c, dict)] if isinstance(captures, list) else []

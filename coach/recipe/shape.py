@@ -15,6 +15,7 @@ from coach.errors import RecipeError
 from coach.recipe.findings import Finding, nearest, path_words
 from coach.recipe.lines import Path, key_lines, line_of
 from coach.recipe.model import BandTable, CaptureTable, LimitTable, RateTable, RecipeFile, SweepTable
+from coach.toml_text import NESTED, read_toml, too_deep
 
 MAX_BYTES = 256_000
 """A recipe larger than this is refused unread."""
@@ -45,15 +46,16 @@ def read_data(source: bytes, name: str) -> tuple[dict[str, Any], dict[Path, int]
     try:
         if text.lstrip().startswith("{"):
             data = json.loads(text, object_pairs_hook=_no_key_twice, parse_constant=_no_such_number)
+            if too_deep(data):
+                raise ValueError(NESTED)
             return data, {}
-        data = tomllib.loads(text)
-        return data, key_lines(text.replace("\r\n", "\n"))
+        return read_toml(text), key_lines(text.replace("\r\n", "\n"))
     except json.JSONDecodeError as error:
         raise RecipeError(f"not JSON: {error.msg}, line {error.lineno} column {error.colno}", where=name) from None
     except tomllib.TOMLDecodeError as error:
         raise RecipeError(f"not TOML: {_first_small(str(error))}", where=name) from None
     except RecursionError:
-        raise RecipeError("tables or lists are nested too deeply", where=name) from None
+        raise RecipeError(NESTED, where=name) from None
     except ValueError as error:  # a number with thousands of digits, a key twice
         raise RecipeError(f"cannot be read: {str(error)[:200]}", where=name) from None
 

@@ -28,6 +28,7 @@ from coach.server.services import Services
 from coach.server.shelf import minutes
 from coach.server.starting import vehicle_of
 from coach.shown import METRIC, Units, units_named
+from coach.toml_text import read_toml
 from coach.words import Words, best_language, load_words
 
 TEXT_BYTES = 700_000
@@ -92,7 +93,7 @@ def _looked_at(call: Call, text: str, vehicle_file: str | None, source: str | No
         "findings": [], "plan": None,
     }  # fmt: skip
     try:
-        answer["data"] = tomllib.loads(text)
+        answer["data"] = read_toml(text)
         vehicle, known, catalogue = in_car(call, vehicle_file, source)
         recipe, findings = examine(raw, name="recipe", catalogue=catalogue)
         if recipe is not None:

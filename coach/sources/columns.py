@@ -13,6 +13,7 @@ from coach.errors import ColumnsError
 from coach.signals import Catalogue
 from coach.sources.table_header import Column, mended, split_header, unit_of
 from coach.sources.table_time import NUMBER_UNITS
+from coach.toml_text import read_toml
 from coach.units import canonical_unit, units_of
 
 TIME_KINDS = (*NUMBER_UNITS, "clock", "date")
@@ -116,10 +117,10 @@ def parse_columns(data: bytes, *, name: str = "columns") -> Columns:
         ColumnsError: not TOML, or a key or value that is not known.
     """
     try:
-        table = tomllib.loads(data.decode("utf-8-sig"))
+        table = read_toml(data.decode("utf-8-sig"))
     except UnicodeDecodeError:
         raise ColumnsError("the file is not UTF-8 text", where=name) from None
-    except (tomllib.TOMLDecodeError, RecursionError) as broken:
+    except tomllib.TOMLDecodeError as broken:
         raise ColumnsError(f"the file is not TOML: {broken}", where=name) from None
     return _Reader(name).columns(table)
 

@@ -14,6 +14,7 @@ from pydantic import BaseModel, ValidationError
 from coach.catalogue import wide_manifold_pressure
 from coach.errors import VehicleError
 from coach.shown import IMPERIAL, METRIC, Units
+from coach.toml_text import read_toml
 from coach.units import parse_duration_us, parse_quantity
 from coach.vehicle.dial import Dial
 from coach.vehicle.model import Vehicle, rpm_per_kmh
@@ -50,13 +51,11 @@ def parse_vehicle(data: bytes | str, *, name: str = "vehicle") -> Vehicle:
     """
     raw = data.encode() if isinstance(data, str) else data
     try:
-        table = tomllib.loads(raw.decode("utf-8-sig"))
+        table = read_toml(raw.decode("utf-8-sig"))
     except UnicodeDecodeError:
         raise VehicleError("this is not text in UTF-8", where=name) from None
     except tomllib.TOMLDecodeError as error:
         raise VehicleError(f"this is not TOML: {error}", where=name) from None
-    except RecursionError:
-        raise VehicleError("this is nested too deeply for a vehicle file", where=name) from None
     try:
         file = VehicleFile.model_validate(table)
     except ValidationError as error:

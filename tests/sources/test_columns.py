@@ -71,6 +71,7 @@ def test_the_least():
         ("format = ", "columns", "not TOML"),
         ("format = 1\nformat = 1", "columns", "not TOML"),
         ("x = " + "[" * 5000, "columns", "not TOML"),
+        ("x = " + "9" * 5000, "columns", "not TOML: a number has too many digits"),
     ],
 )
 def test_bad_files(text, where, message):
