@@ -17,7 +17,7 @@ from coach.unit_factors import KIND_WORDS, KNOWN, RATE, SECOND_SPELLINGS, UNITS,
 __all__ = [
     "IMPERIAL", "MAX_DURATION_US", "MAX_RATE_HZ", "METRIC", "Shown", "Units", "canonical_unit", "convert",
     "parse_duration_us", "parse_quantity", "parse_rate_hz", "show", "show_against", "show_band", "show_difference",
-    "units_of",
+    "units_of", "written_in",
 ]  # fmt: skip
 
 MAX_DURATION_US = 7 * 24 * 3600 * 1_000_000
@@ -140,6 +140,12 @@ def _example(number: object, units: tuple[str, ...]) -> str:
 def _listed(units: tuple[str, ...]) -> str:
     names = [u for u in units if u and u not in SECOND_SPELLINGS]
     return f"{', '.join(names[:-1])} or {names[-1]}" if len(names) > 1 else names[0]
+
+
+def written_in(what: Signal | Quantity) -> str:
+    """The units of a signal or quantity in words: `kPa, bar or psi abs`; what has none is a bare number."""
+    units = units_of(what)
+    return _listed(units) if any(units) else "a bare number"
 
 
 def _wrong_unit(text: object, unit: str, units: tuple[str, ...], quantity: Quantity) -> str:

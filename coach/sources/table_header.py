@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from coach.signals import Catalogue, Signal, plain_name
 from coach.sources.table_time import NUMBER_UNITS
 from coach.unit_factors import KNOWN
-from coach.units import canonical_unit, units_of
+from coach.units import canonical_unit, units_of, written_in
 
 TIME_NAMES = frozenset(
     ("time", "t", "timestamp", "time stamp", "elapsed", "elapsed time", "clock", "clock time", "time of day",
@@ -80,11 +80,12 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Unread:
-    """A column that is not read, and why: `unknown`, `unknown_unit` or `ignored`."""
+    """A column that is not read, and why: `unknown`, `unknown_unit` (`fitting` are those that fit) or `ignored`."""
 
     index: int
     header: str
     why: str
+    fitting: str = ""
 
 
 def mended(header: str) -> str:
@@ -131,7 +132,7 @@ class Names:
 
     def column(self, index: int, header: str) -> Column | Unread:
         """What the column under `header` carries."""
-        why = "unknown"
+        why, units = "unknown", ""
         bracketed = _BRACKETS.fullmatch(mended(header)) is not None
         for name, unit in split_header(header):
             signal = self.signal(name)
@@ -143,8 +144,8 @@ class Names:
             if fitting is not None:
                 return Column(index, header, signal, fitting)
             if bracketed:
-                why = "unknown_unit"
-        return Unread(index, header, why)
+                why, units = "unknown_unit", f"{signal.name} is in {written_in(signal)}"
+        return Unread(index, header, why, units)
 
     @staticmethod
     def _whole(index: int, header: str, signal: Signal) -> Column:

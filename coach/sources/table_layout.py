@@ -144,6 +144,9 @@ def _signal_columns(file: TableFile, catalogue: Catalogue, columns: Columns, lay
             )
         layout.columns.append(column)
     if not layout.columns:
+        odd = next((one for one in layout.unread if one.why == "unknown_unit"), None)
+        if odd is not None:
+            raise file.error(f"the unit does not fit: {odd.fitting}", None, odd.header)
         raise file.error("no column carries a signal that is known; say what they carry in a columns file")
 
 

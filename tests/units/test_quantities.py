@@ -26,6 +26,7 @@ CATALOGUE = default_catalogue()
         ("45 mph", "road_speed", 72.42048),  # 1 mph is 0.44704 m/s exactly
         ("95 kPa", "gauge_boost", 95.0),
         ("14 psi", "gauge_boost", 96.526602104),  # 1 psi is 6.894757293168 kPa
+        ("14 psig", "gauge_boost", 96.526602104),
         ("0.95 bar", "gauge_boost", 95.0),
         ("-0.5 bar", "gauge_boost", -50.0),
         ("29 inHg", "barometric_pressure", 98.20527057),  # 1 inHg is 3.386388640 kPa
