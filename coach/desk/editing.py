@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, cast
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
@@ -14,6 +13,7 @@ from tomlkit.items import AoT, InlineTable, Item
 from coach.desk.starting import missing_rates, start
 from coach.errors import BadInput
 from coach.recipe.shape import MAX_BYTES
+from coach.toml_text import read_toml
 from coach.vehicle import Vehicle
 
 Path = tuple[str | int, ...]
@@ -53,7 +53,7 @@ def edited(text: str, edits: Sequence[Edit], vehicle: Vehicle | None = None) -> 
     for edit in edits:
         try:
             text = _one(text, edit, vehicle)
-            tomllib.loads(text)
+            read_toml(text)
         except BadInput:
             raise
         # The library trips over some tables that are written out of order; the text is whole, and stays as it was.
@@ -115,26 +115,64 @@ def _make(table: Any, key: str, *, one_line: bool) -> None:
 
 def _set(document: Any, path: Path, value: Any) -> None:
     if not _plain(value):
-        raise BadInput("a value is a text, a number, true or false, or a list of texts and numbers", where=_where(path))
+        raise BadInput("a value is a text, a number, true or false, or a list of them or of cells", where=_where(path))
+    _open_rate(document, path)
     table, key = _table(document, path, make=True), path[-1]
     if isinstance(table, list) and isinstance(key, int) and 0 <= key < len(table):
-        table[key] = value
+        table[key] = _item(value)
         return
     if not isinstance(table, Mapping) or not isinstance(key, str):
         raise BadInput("no value can stand there", where=_where(path))
     if key in table and isinstance(table[key], Item):
         trivia = table[key].trivia
-        item = tomlkit.item(value)
+        item = _item(value)
         item.trivia.comment_ws, item.trivia.comment = trivia.comment_ws, trivia.comment
         table[key] = item  # type: ignore[index]
     else:
-        table[key] = value  # type: ignore[index]
+        table[key] = _item(value)  # type: ignore[index]
 
 
 def _plain(value: Any) -> bool:
     if isinstance(value, list):
-        return len(value) <= 1000 and all(isinstance(v, str | int | float) for v in value)
+        return len(value) <= 1000 and all(_single(v) or _cell(v) for v in value)
+    return _single(value)
+
+
+def _single(value: Any) -> bool:
     return isinstance(value, str | int | float)
+
+
+def _cell(value: Any) -> bool:
+    """A cell to be left out: a value of each of at most two signals."""
+    return isinstance(value, Mapping) and 0 < len(value) <= 2 and all(map(_single, value.values()))
+
+
+def _item(value: Any) -> Item:
+    """The value as it is written: cells each on one line, within one list."""
+    if not isinstance(value, list) or not any(isinstance(v, Mapping) for v in value):
+        return cast("Item", tomlkit.item(value))
+    made = tomlkit.array()
+    for one in value:
+        table: Any = one
+        if isinstance(one, Mapping):
+            table = tomlkit.inline_table()
+            table.update(one)
+        made.append(table)
+    return made
+
+
+def _open_rate(document: Any, path: Path) -> None:
+    """A rate that is one text becomes a table in its place, where another key of it is set: comments stay."""
+    if len(path) < 3 or path[-3] != "record" or not isinstance(path[-2], str):
+        return
+    record = _table(document, path[:-1], make=True)
+    rate = record.get(path[-2]) if isinstance(record, Mapping) else None
+    if isinstance(rate, str):
+        opened = tomlkit.inline_table()
+        opened["rate"] = str(rate)
+        if isinstance(rate, Item):
+            opened.trivia.comment_ws, opened.trivia.comment = rate.trivia.comment_ws, rate.trivia.comment
+        record[path[-2]] = opened
 
 
 def _remove(document: Any, path: Path) -> None:

@@ -20,8 +20,10 @@ class OneEdit(Asked):
 
     do: Literal["set", "remove", "add", "copy", "move"]
     path: list[Step] = Field([], max_length=8, description='As in ["capture", 0, "keep", "road_speed", "max"].')
-    value: str | int | float | bool | list[str | int | float] | None = Field(
-        None, description="The value (`set`), the kind of starting point (`add`), the new place (`move`)."
+    value: str | int | float | bool | list[str | int | float] | list[dict[str, str | int | float]] | None = Field(
+        None,
+        description="The value (`set`; cells to leave out are a list of tables), the kind of starting point (`add`), "
+        "the new place (`move`).",
     )
 
 

@@ -182,3 +182,43 @@ def test_any_edit_of_any_text_is_toml_or_a_sentence(text, edits):
             continue
         except tomllib.TOMLDecodeError:
             assert base == text, "a good text stays TOML"
+
+
+@pytest.mark.parametrize("base", [("record",), ("capture", 0, "record")])
+def test_a_rate_opens_in_its_place_for_what_else_is_asked_of_it(base):
+    """The text becomes a table of one line, with its comment; one text again it is as it was."""
+    before = TEXT
+    if base != ("record",):
+        before = edited(TEXT, [Edit("set", (*base, "road_speed"), "4 Hz"), Edit("set", (*base, "pedal"), "8 Hz")])
+    text = edited(before, [
+        Edit("set", (*base, "road_speed", "gap"), "2 s"), Edit("set", (*base, "road_speed", "least"), "60 %"),
+        Edit("set", (*base, "road_speed", "need"), value=False),
+    ])  # fmt: skip
+    data = tomllib.loads(text)
+    record = data["record"] if base == ("record",) else data["capture"][0]["record"]
+    assert record["road_speed"] == {"rate": "4 Hz", "gap": "2 s", "least": "60 %", "need": False}
+    assert next(iter(record)) == "road_speed"
+    assert all(comment in text for comment in COMMENTS)
+    assert edited(text, [Edit("set", (*base, "road_speed"), "4 Hz")]).split() == before.split()
+
+
+def test_cells_to_leave_out_are_tables_within_one_list():
+    """Each on one line, under its key; a recipe again."""
+    cells = 'id = "c"\ncollect = "60 s"\n[capture.keep]\ncoolant_temp = { min = "80 degC" }\n[capture.cells]\n'
+    cells += 'dwell = "5 s" # each\n[capture.cells.edges]\nroad_speed = ["20 km/h", "40 km/h", "60 km/h"]\n'
+    whole = TEXT + "[[capture]]\n" + cells
+    out = [{"road_speed": "30 km/h"}]
+    text = edited(whole, [Edit("set", ("capture", 2, "cells", "without"), out)])
+    assert tomllib.loads(text)["capture"][2]["cells"]["without"] == out
+    assert 'without = [{road_speed = "30 km/h"}]' in text
+    assert "# each" in text
+    parse_recipe(text)
+    back = edited(text, [Edit("remove", ("capture", 2, "cells", "without"))])
+    assert back.split() == whole.split()
+
+
+@pytest.mark.parametrize("value", [[{}], [{"a": "1", "b": "2", "c": "3"}], [{"a": {"b": 1}}], [["a"]], {"a": "1"}])
+def test_no_other_table_can_be_set(value):
+    """A cell is at most two plain values; nothing is changed."""
+    with pytest.raises(BadInput, match="a value is"):
+        edited(TEXT, [Edit("set", ("capture", 0, "cells"), value)])

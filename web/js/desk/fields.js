@@ -2,6 +2,7 @@
 
 import { h } from "../dom.js";
 import { t } from "../words.js";
+import { ownRates, rates } from "./rates.js";
 import { pick, slot } from "./slots.js";
 
 /** @typedef {import("./slots.js").Path} Path */
@@ -14,9 +15,10 @@ const line = (name, field) => h("div", { class: "field" }, h("span", {}, name), 
  * Every other key of a capture.
  * @param {Record<string, any>} data
  * @param {number} place
+ * @param {import("./sentence.js").Signal[]} signals
  * @param {Change} change
  */
-export function captureFields(data, place, change) {
+export function captureFields(data, place, signals, change) {
   const capture = data.capture[place];
   const at = (/** @type {(string | number)[]} */ ...rest) => /** @type {Path} */ (["capture", place, ...rest]);
   const name = (/** @type {string} */ key) => t(`write.field.${key}`);
@@ -34,7 +36,7 @@ export function captureFields(data, place, change) {
     one("times", { bare: true, hint: "1" }), one("rest"), one("needs", { list: true, hint: t("write.recipe.several") }),
     ...(swept ? [ofSweep("within"), ofSweep("dip"), ofSweep("late"), one("then")] : []), ...(capture.collect !== undefined ? [one("piece")] : []),
     one("grace"), one("max_excursions", { bare: true }), stale, Object.keys(capture.limit ?? {}).length ? one("warn_ahead") : null,
-    Object.keys(capture.limit ?? {}).length ? line(name("after_limit"), after) : null, one("before"), one("after"));
+    Object.keys(capture.limit ?? {}).length ? line(name("after_limit"), after) : null, one("before"), one("after"), ...ownRates(data, place, signals, change));
 }
 
 /** @param {string} text */
@@ -56,14 +58,8 @@ export function recipeFields(data, signals, change) {
   const one = (/** @type {string} */ key, /** @type {object} */ more = {}) => line(name(key), slot({ path: [key], value: data[key], name: name(key), optional: true, hint: "…", ...more }, change));
   const note = h("textarea", { class: "note", rows: 3, "aria-label": name("note"), "data-key": "note" }, data.note ?? "");
   note.addEventListener("change", () => change(note.value.trim() ? [{ do: "set", path: ["note"], value: note.value.trim() }] : data.note === undefined ? [] : [{ do: "remove", path: ["note"] }], false));
-  const titles = new Map(signals.map((signal) => [signal.name, signal.title]));
-  const rates = Object.entries(data.record ?? {}).map(([signal, asked]) => {
-    const table = typeof asked === "object" && asked !== null;
-    return line(titles.get(signal) ?? signal, slot({ path: table ? ["record", signal, "rate"] : ["record", signal], value: table ? asked.rate : asked, name: `${titles.get(signal) ?? signal}, ${name("rates")}`, optional: true }, removing(["record", signal], change)));
-  });
-  const free = signals.filter((signal) => !signal.derived && !(signal.name in (data.record ?? {}))).map((signal) => /** @type {[string, string]} */ ([signal.name, signal.title])).sort((a, b) => a[1].localeCompare(b[1]));
   return h("div", { class: "fields whole" },
     one("title", { optional: false }), one("revision", { bare: true, optional: false }), one("vehicle"), one("calibration", { list: true, hint: t("write.recipe.several") }), one("settle", { hint: "50 km" }),
     h("div", { class: "field tall" }, h("span", {}, name("note")), note),
-    h("h2", {}, name("rates")), ...rates, pick({ name: name("add_rate"), classes: "add", hint: name("add_rate"), choices: free, edits: (chosen) => [{ do: "set", path: ["record", chosen], value: "2 Hz" }] }, change));
+    h("h2", {}, name("rates")), ...rates(["record"], data.record ?? {}, signals, change));
 }

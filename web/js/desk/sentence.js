@@ -2,6 +2,7 @@
 
 import { h } from "../dom.js";
 import { t } from "../words.js";
+import { leftOut } from "./cells.js";
 import { pick, slot } from "./slots.js";
 
 /** @typedef {import("./slots.js").Path} Path */
@@ -14,6 +15,8 @@ const BEGIN = {
 };
 /** What a new limit begins with. @type {Record<string, string>} */
 const LIMITS = { coolant_temp: "108 degC", oil_temp: "130 degC", gauge_boost: "95 kPa", engine_speed: "6000 rpm", intake_temp: "70 degC" };
+/** How long a limit is left out at first, and how long it may be beyond, to begin with: long enough for a single sample. */
+const LIMIT_TIMES = { after: "1 s", for: "0.5 s" };
 const RATE = "2 Hz";
 
 /** @param {Signal | undefined} signal @param {string} name */
@@ -39,6 +42,9 @@ export class Sentence {
     this.signals = new Map(signals.map((one) => [one.name, one]));
     this.change = change;
     this.container = h("div", { class: "sentence" }, ...this.lines().filter((line) => line.length).map((line) => h("p", {}, ...spaced(line))));
+    const { cells } = this.capture;
+    const grid = cells && leftOut(this.at("cells"), cells, (name) => called(this.signals.get(name), name), change);
+    if (grid) this.container.querySelector(".edges")?.closest("p")?.after(grid);
   }
 
   /** @param {...(string | number)} rest @returns {Path} */
@@ -126,11 +132,16 @@ export class Sentence {
       const signal = called(this.signals.get(name), name);
       const side = limit.max !== undefined ? "max" : "min";
       const through = limit.scope === "drive";
-      return [t("write.never"), signal, t(side === "max" ? "write.over" : "write.under"), slot({ path: this.at("limit", name, side), value: limit[side], name: `${signal}, ${t("write.never")}` }, this.change),
-        ...(through ? [",", t("write.through")] : []),
-        pick({ name: t("write.change", { name: `${signal}, ${t("write.never")}` }), classes: "dots", hint: "⋯",
-          choices: [through ? ["attempt", t("write.drop_scope")] : ["drive", t("write.add_scope")], ["remove", t("write.no_more")]],
-          edits: (chosen) => [chosen === "remove" ? this.without("limit", name) : { do: "set", path: this.at("limit", name, "scope"), value: chosen }] }, this.change)];
+      const never = `${signal}, ${t("write.never")}`;
+      const time = (/** @type {"after" | "for"} */ key) => (limit[key] === undefined ? [] : [t(`write.limit_${key}`), slot({ path: this.at("limit", name, key), value: limit[key], name: `${never}, ${t(`write.limit_${key}`)}`, optional: true }, this.change)]);
+      const more = /** @type {[string, string][]} */ ([...(["after", "for"].filter((key) => limit[key] === undefined).map((key) => [key, t(`write.add_${key}`)])), through ? ["attempt", t("write.drop_scope")] : ["drive", t("write.add_scope")], ["remove", t("write.no_more")]]);
+      return [t("write.never"), signal, t(side === "max" ? "write.over" : "write.under"), slot({ path: this.at("limit", name, side), value: limit[side], name: never }, this.change),
+        ...time("after"), ...time("for"), ...(through ? [",", t("write.through")] : []),
+        pick({ name: t("write.change", { name: never }), classes: "dots", hint: "⋯", choices: more, edits: (chosen) => {
+          if (chosen === "remove") return [this.without("limit", name)];
+          if (chosen === "after" || chosen === "for") return [{ do: "set", path: this.at("limit", name, chosen), value: LIMIT_TIMES[chosen] }];
+          return [{ do: "set", path: this.at("limit", name, "scope"), value: chosen }];
+        } }, this.change)];
     });
   }
 

@@ -200,7 +200,7 @@ export async function write(way) {
     const tool = (/** @type {string} */ key, /** @type {Edit} */ edit, /** @type {number} */ then, off = false) =>
       h("button", { class: "quietly", type: "button", disabled: off, onclick: () => change([edit], false, then) }, t(key));
     return [new Sentence(look.data, n, kit.signals, change).container,
-      h("details", { class: "more", ...(more ? { open: true } : {}), ontoggle: (/** @type {Event} */ event) => { more = /** @type {HTMLDetailsElement} */ (event.target).open; } }, h("summary", {}, t("write.more")), captureFields(look.data, n, change),
+      h("details", { class: "more", ...(more ? { open: true } : {}), ontoggle: (/** @type {Event} */ event) => { more = /** @type {HTMLDetailsElement} */ (event.target).open; } }, h("summary", {}, t("write.more")), captureFields(look.data, n, kit.signals, change),
         h("p", { class: "tools" }, tool("write.up", { do: "move", path: ["capture", n], value: n - 1 }, n - 1, n === 0), tool("write.down", { do: "move", path: ["capture", n], value: n + 1 }, n + 1, n === last),
           tool("write.copy", { do: "copy", path: ["capture", n] }, n + 1), tool("write.remove", { do: "remove", path: ["capture", n] }, Math.max(0, n - 1))))];
   }
