@@ -22,7 +22,8 @@ UNITS: dict[Quantity, dict[str, str]] = {
     "engine_speed": {"rpm": "rpm", "1/min": "rpm"},
     "pressure_absolute": {**_PRESSURE, "inHg": "inHg",
                           "psi abs": "psi", "psia": "psi", "kPa abs": "kPa", "bar abs": "bar"},
-    "pressure_gauge": {**_PRESSURE, "psi": "psi", "psi gauge": "psi", "psig": "psi", "kPa gauge": "kPa", "bar gauge": "bar"},
+    "pressure_gauge": {**_PRESSURE, "psi": "psi", "psi gauge": "psi", "psig": "psi",
+                       "kPa gauge": "kPa", "bar gauge": "bar"},
     "temperature": {"degC": "degC", "°C": "degC", "degF": "degF", "°F": "degF", "K": "kelvin"},
     "temperature_difference": {"K": "kelvin"},
     "ratio": {},
@@ -41,8 +42,8 @@ UNITS: dict[Quantity, dict[str, str]] = {
 }  # fmt: skip
 RATE: dict[str, str] = {"Hz": "Hz", "1/s": "1/s"}
 SECOND_SPELLINGS = frozenset(
-    ("1/min", "mbar", "hPa", "kPa abs", "bar abs", "psia", "psi gauge", "psig", "kPa gauge", "bar gauge", "°C", "°F", "°", "Nm",
-     "K")
+    ("1/min", "mbar", "hPa", "kPa abs", "bar abs", "psia", "psi gauge", "psig", "kPa gauge", "bar gauge", "°C", "°F",
+     "°", "Nm", "K")
 )  # fmt: skip
 """Taken, but not offered in a sentence."""
 KNOWN: dict[str, str] = {ours: theirs for table in (*UNITS.values(), RATE) for ours, theirs in table.items()}
