@@ -26,7 +26,7 @@ class DeadlineRules(LimitRules, ExcursionRules):
             if self.gap_due < t_us and self.gap_due <= due:
                 # Only now are the recorded signals asked: their gaps seldom run out first, and there are many.
                 pending += [(r.deadline, 6, r.name, r) for r in self.records]
-                self.gap_due = min([r.deadline for r in self.records], default=NEVER)
+                self.gap_due = min(r.deadline for r in self.records)
                 due = min(due, self.gap_due)
             if due >= t_us:
                 self.due = min(due, self.gap_due)

@@ -24,11 +24,10 @@ Listener = OnlineCondition | OnlineWatch
 class _Signal:
     """One signal's last sample and who listens to it."""
 
-    __slots__ = ("facts", "feeds", "held", "listeners", "name", "records")
+    __slots__ = ("facts", "feeds", "held", "listeners", "records")
 
-    def __init__(self, name: str, plan: JudgePlan) -> None:
-        self.name = name
-        self.facts = plan.facts.get(name, Facts())
+    def __init__(self, facts: Facts) -> None:
+        self.facts = facts
         self.held = Held(BEFORE, 0.0, 0)
         self.listeners: list[tuple[Listener, Machine]] = []
         self.records: list[tuple[OnlineRecord, Machine]] = []
@@ -78,7 +77,7 @@ class Judge:
     # ---- building --------------------------------------------------------------------------------
 
     def _signal(self, name: str) -> _Signal:
-        return self._signals.setdefault(name, _Signal(name, self.plan))
+        return self._signals.setdefault(name, _Signal(self.plan.facts.get(name, Facts())))
 
     def _holding(self, name: str, stale_us: Mapping[str, int]) -> Holding:
         return Holding(self._derived_inputs.get(name, (name,)), stale_us)

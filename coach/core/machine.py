@@ -108,8 +108,8 @@ class Machine(DeadlineRules, SweepRules):
         if wanted > t_us or any(self._last_good(c, t_us) < wanted for c in self.banded):
             return
         if sweep is not None and 10 * self.filled_us > t_us - start:
-            names = sorted(self.excursions, key=lambda e: e.signal)
-            reason = Reason(Code.EXCURSIONS, t_us, names[0].signal, self.filled_us / US, (t_us - start) / 10 / US)
+            first = min(e.signal for e in self.excursions)
+            reason = Reason(Code.EXCURSIONS, t_us, first, self.filled_us / US, (t_us - start) / 10 / US)
             self._end(t_us, INSTANT, Outcome.MISSED, reason, t_us)
             return
         thin = self._thin(start, t_us)
