@@ -9,12 +9,10 @@ from collections.abc import Iterable
 from html import escape
 from typing import Any
 
-from flask import Flask, Response, request
+from flask import Response, request
 from werkzeug.exceptions import NotFound as Missing
 
-from coach.errors import CoachError
 from coach.server.joining import Joining
-from coach.server.static import Static
 from coach.words import Words, languages, load_words
 
 FILES = frozenset({
@@ -200,36 +198,3 @@ def _profile(der: bytes, title: str) -> bytes:
         "PayloadIdentifier": f"log-capture-coach.{mark[:16]}",
         "PayloadUUID": str(uuid.uuid5(uuid.NAMESPACE_OID, mark)).upper(), "PayloadRemovalDisallowed": False,
     })  # fmt: skip
-
-
-def create_help_app(joining: Joining, static: Static | None = None) -> Flask:
-    """The app of the plain door: help page, its own files, certificate, nothing else. It is given no services."""
-    from coach.server.guard import check_host
-
-    app = Flask("coach.server.help", static_folder=None)
-    files, pages = static or Static(), HelpPage(joining, plain=True)
-
-    def answer(path: str = "") -> Response:
-        if path in FILES or path.startswith(PUBLIC):
-            return files.answer(path)
-        return pages.answer(f"/{path}")
-
-    app.add_url_rule("/", "page", answer, methods=["GET"], provide_automatic_options=False)
-    app.add_url_rule("/<path:path>", "file", answer, methods=["GET"], provide_automatic_options=False)
-    app.before_request(lambda: check_host(request.headers.get("Host"), joining.hosts()))
-    app.after_request(_close_plain_doors)
-    app.register_error_handler(CoachError, _refused)
-    return app
-
-
-def _close_plain_doors(response: Response) -> Response:
-    from coach.server.guard import close_doors
-
-    response = close_doors(response)
-    # Browsers ignore it over plain http, and complain about it.
-    del response.headers["Cross-Origin-Opener-Policy"]
-    return response
-
-
-def _refused(error: CoachError) -> Response:
-    return Response(f"{error.message}\n", getattr(error, "status", 400), mimetype="text/plain")

@@ -158,7 +158,7 @@ def _close(joining: Joining | None) -> None:
 
 
 def _let_in(joining: Joining, app: Flask, on_lan: Callable[[Joining], None] | None) -> None:
-    from coach.server.helppage import create_help_app
+    from coach.server.help_app import create_help_app
 
     joining.start(app, create_help_app(joining))
 

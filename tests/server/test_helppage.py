@@ -6,7 +6,8 @@ import plistlib
 import pytest
 from cryptography import x509
 
-from coach.server.helppage import PAGES, create_help_app, device_name, platform
+from coach.server.help_app import create_help_app
+from coach.server.helppage import PAGES, device_name, platform
 from tests.server.doors import ADDRESS, Quiet, open_joining
 
 IPHONE = "Mozilla/5.0 (iPhone; CPU iPhone OS 18_5 like Mac OS X) AppleWebKit/605.1.15 Version/18.5 Mobile Safari/604.1"
