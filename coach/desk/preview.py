@@ -10,6 +10,7 @@ from dataclasses import replace
 from typing import Any, Literal
 
 from coach.advice.adviser import Adviser
+from coach.advice.captures import kind_of
 from coach.advice.state import DriveState, LinkState
 from coach.core.events import Event
 from coach.core.judge import Judge
@@ -70,8 +71,13 @@ class _Led:
             capture, needs=(), confirm=(), arming=False, record=(), rest_us=0, stale_us={},
             limits=tuple(replace(x, unseen_us={}) for x in capture.limits),
         )  # fmt: skip
+        # As when those before it are done; those after it stand by, never armed, so that what comes next is told.
+        place = next(n for n, c in enumerate(plan.captures) if c.id == capture.id)
+        after = (replace(c, arming=True, limits=(), record=()) for c in plan.captures[place + 1 :])
+        names = {c.id: c for c in recipe.captures}
+        self.done = [_done(c, names[c.id].title, names[c.id].place) for c in plan.captures[:place]]
         # Every signal is fed as if it were measured: a gear needs no speeds here.
-        self.plan = replace(plan, captures=(open_capture,), derivations=())
+        self.plan = replace(plan, captures=(open_capture, *after), derivations=())
         self.capture = open_capture
         self.recipe = recipe
         self.units, self.words = units, words
@@ -85,10 +91,18 @@ class _Led:
             self._sweep(found)
         else:
             self._hold(found)
-        return found
+        return {moment: {**state, "captures": [*self.done, *state["captures"]]} for moment, state in found.items()}
 
-    def _run(self) -> _Run:
-        return _Run(self.recipe, self.plan, self.catalogue, self.units, self.words)
+    def _without_cells(self) -> JudgePlan:
+        """One made-up value visits one cell: how it ends is shown as if there were no more."""
+        capture = self.capture
+        if capture.collect is None or not capture.collect.axes:
+            return self.plan
+        whole = replace(capture, collect=replace(capture.collect, axes=(), dwell_us=0, wanted=()))
+        return replace(self.plan, captures=(whole, *self.plan.captures[1:]))
+
+    def _run(self, plan: JudgePlan | None = None) -> _Run:
+        return _Run(self.recipe, plan or self.plan, self.catalogue, self.units, self.words)
 
     def _hold(self, found: dict[Moment, dict[str, Any]]) -> None:
         capture = self.capture
@@ -97,7 +111,7 @@ class _Led:
         run, met = self._run(), self._values()
         found["going"] = run.stay(met, whole // 2)
         found["correct"] = run.stay(self._values(outside=True), min(900_000, capture.grace_us or 900_000), 100_000)
-        again = self._run()
+        again = self._run(self._without_cells())
         again.stay(met, whole + whole // MOST_STEPS + 3 * STEP_US)
         if again.secured:
             found["secured"] = again.state
@@ -206,6 +220,14 @@ class _Led:
         if band.high is not None and band.high + off <= signal.high:
             return band.high + off
         return None
+
+
+def _done(capture: Capture, title: str, place: str) -> dict[str, Any]:
+    """A capture that was secured before, for the trail at the top."""
+    return {
+        "id": capture.id, "title": title, "kind": kind_of(capture), "place": place, "outcome": "secured",
+        "asked": capture.times, "done": capture.times, "gate": None, "phase": "held", "gate_left": None,
+    }  # fmt: skip
 
 
 class _Run:

@@ -42,6 +42,33 @@ def test_a_sweep_goes_through_its_moments():
     assert said["secured"] == "Secured"
 
 
+def test_a_capture_hands_over_to_the_next_and_only_the_last_is_everything():
+    """As many to go as come after it, and which is next; those before it are done; a recipe of one ends with it."""
+    made = previews(parse_recipe(EXAMPLE), CATALOGUE, DEMO)
+    names = list(made)
+    faces = {name: made[name]["secured"]["face"] for name in names}
+    assert names == ["part-load", "roll-on", "settled-idle"]
+    assert (faces["part-load"]["line"], faces["part-load"]["number"]) == ("Secured", "2")
+    assert "Next, Full pedal in third" in faces["part-load"]["caption"]
+    assert (faces["roll-on"]["line"], faces["roll-on"]["number"]) == ("Secured", "2")
+    assert "The same once more" in faces["roll-on"]["caption"]
+    assert (faces["settled-idle"]["line"], faces["settled-idle"]["number"]) == ("That is everything", "")
+    for place, name in enumerate(names):
+        for state in made[name].values():
+            trail = state["captures"]
+            assert [c["id"] for c in trail] == names
+            assert len({tuple(c) for c in trail}) == 1
+            assert [c["outcome"] == "secured" for c in trail[:place]] == [True] * place
+            assert all(c["outcome"] == "todo" for c in trail[place + 1 :])
+    one = parse_recipe("[[capture]]".join(EXAMPLE.split("[[capture]]")[:2]))
+    assert previews(one, CATALOGUE, DEMO)["part-load"]["secured"]["face"]["line"] == "That is everything"
+
+
+def test_cells_end_as_any_other_capture():
+    """However many cells there are, the end is shown too."""
+    assert lines(new_recipe(["cells"], DEMO))["secured"] == "That is everything"
+
+
 def test_numbers_are_the_drivers():
     """Half of three minutes left; speeds in miles an hour."""
     made = previews(parse_recipe(EXAMPLE), CATALOGUE, DEMO, only="part-load", units=IMPERIAL)["part-load"]
