@@ -23,10 +23,10 @@ from coach.bundle.wanted import MANIFEST, SIGNATURE, Wanted
 from coach.bundle.zipped import MOST_FILE, ZipWriter
 from coach.core.spec import JudgePlan
 from coach.drive.verdict import stored_verdict_json
-from coach.errors import BadInput, BundleError, Conflict
+from coach.errors import BadInput, BundleError, Conflict, StoreError
 from coach.recording import US, Recording
 from coach.signals import Catalogue
-from coach.store.files import FILE_MODE, TEMPORARY, store_error
+from coach.store.files import DISK_FULL, FILE_MODE, TEMPORARY, store_error
 from coach.store.model import Around, DriveRow
 from coach.store.planjson import load_catalogue, load_plan
 from coach.store.reading import Reader
@@ -205,7 +205,9 @@ def make_bundle(folder: Path, drives: Sequence[str], out: Path, wanted: Wanted |
     except OSError as error:
         if isinstance(error, (Conflict, BadInput)) or hasattr(error, "code"):
             raise
-        raise store_error(error, out) from error
+        if error.errno in DISK_FULL:
+            raise store_error(error, out) from error
+        raise StoreError(f"the bundle cannot be written: {error.strerror or error}", where=str(out)) from error
     finally:
         with contextlib.suppress(OSError):
             part.unlink()

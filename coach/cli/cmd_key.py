@@ -56,16 +56,13 @@ def export(data: Path | None, out: Path | None) -> int:
       coach key export -o my-key.pem
     """  # noqa: D301 - click takes this character to keep lines as they are
     from coach.bundle.keys import export_text, own_public_key
-    from coach.store.files import store_error
+    from coach.cli.whole_file import write_whole
 
     text = export_text(own_public_key(data_folder(data)))
     if out is None:
         say(text)
         return 0
-    try:
-        out.write_text(text, "ascii")
-    except OSError as error:
-        raise store_error(error, out) from error
+    write_whole(out, text)
     return 0
 
 

@@ -35,15 +35,12 @@ def report(
       coach report drive.csv --recipe request.toml --vehicle car.toml -o report.html
       coach report returned.zip -o report.html
     """  # noqa: D301 - click takes this character to keep lines as they are
-    from coach.errors import StoreError
+    from coach.cli.whole_file import write_whole
     from coach.review.report import html
 
     subject = subject_of(drive, recipe_file, vehicle_file, data)
     text = html(subject, embed_font=not plain)
-    try:
-        output.write_text(text, encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise StoreError(f"the report cannot be written: {error.strerror}", where=str(output)) from None
+    write_whole(output, text)
     say(f"{output}: {len(text.encode()) / 1000:.0f} kB\n")
     return 0
 

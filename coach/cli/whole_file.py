@@ -1,7 +1,8 @@
-"""Writing one file for a person: whole or not at all, and a sentence when it cannot be."""
+"""Writing one file for a person: whole or not at all, for its owner alone, and a sentence when it cannot be."""
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from coach.errors import BadInput
@@ -15,7 +16,8 @@ def write_whole(path: Path, text: str) -> None:
     """
     part = path.with_name(f".{path.name}.part")
     try:
-        part.write_text(text, encoding="utf-8")
+        with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as file:
+            file.write(text.encode())
         part.replace(path)
     except OSError as error:
         part.unlink(missing_ok=True)

@@ -15,6 +15,8 @@ from coach.errors import StoreError
 
 FILE_MODE = 0o600
 FOLDER_MODE = 0o700
+# EFBIG: the file may not grow, by a limit of the system or of the file system; to a drive that is a full disk.
+DISK_FULL = frozenset((errno.ENOSPC, errno.EDQUOT, errno.EFBIG))
 TEMPORARY = ".part"
 """Ending of a file that is still being written; swept away when the folder is opened."""
 
@@ -23,8 +25,7 @@ def store_error(error: Exception, where: Path | str) -> StoreError:
     """One sentence for `error`, an OSError or an error of SQLite, that came while writing `where`."""
     text = str(error).lower()
     number = getattr(error, "errno", None)
-    # EFBIG: the file may not grow, by a limit of the system or of the file system; to a drive that is a full disk.
-    if number in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG) or "full" in text:
+    if number in DISK_FULL or "full" in text:
         return StoreError("the disk is full; make room, what was stored so far stays readable", where=str(where))
     if number in (errno.EACCES, errno.EPERM, errno.EROFS) or "readonly" in text or "read-only" in text:
         return StoreError("the data folder cannot be written; allow writing or choose another one", where=str(where))

@@ -102,6 +102,13 @@ def test_problems_past_the_list_are_counted():
     assert check_text(result) == "S.\nProblem: m\nProblem: and 7 more.\n"
 
 
+def test_a_folder_that_is_not_there_is_not_called_the_data_folder(tmp_path, stored):
+    folder, drive = stored
+    told = run(bundle, "make", drive, "--data", folder, "-o", tmp_path / "no" / "x.zip")
+    assert "the bundle cannot be written: No such file" in said(told)
+    assert "data folder" not in said(told)
+
+
 def test_the_schema_is_a_schema():
     schema = json.loads(run(bundle, "schema").output)
     jsonschema_rs.meta.validate(schema)
@@ -116,7 +123,8 @@ def test_key_show_export_pin_unpin(tmp_path, good, stored):
     assert shown.output.startswith(told["fingerprint"])
     assert told["public_key"] == own_public_key(data)
     assert "BEGIN PUBLIC KEY" in run(key, "export", "--data", data).output
-    assert "cannot be" in said(run(key, "export", "--data", data, "-o", tmp_path / "no" / "k.pem"))
+    told = run(key, "export", "--data", data, "-o", tmp_path / "no" / "k.pem")
+    assert "the file cannot be written: No such file" in said(told)
     assert run(key, "pins", "--data", data).output == "No key is pinned.\n"
     assert run(key, "pin", good, "--name", "Red one", "--data", data).exit_code == 0
     listed = json.loads(run(key, "pins", "--data", data, "--json").output)["pins"]

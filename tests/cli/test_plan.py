@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -35,11 +36,13 @@ def test_plan_of_the_bundled_recipe():
 
 
 def test_plan_writes_the_plot(tmp_path):
-    """Whole or not at all; a folder that is not there is a sentence."""
+    """Whole or not at all, for its owner alone; a folder that is not there is a sentence."""
     out = tmp_path / "speeds.svg"
     run("plan", RECIPE, "--vehicle", CAR, "--svg", out)
     assert out.read_text().startswith("<svg")
     assert [p.name for p in tmp_path.iterdir()] == ["speeds.svg"]
+    if os.name == "posix":
+        assert out.stat().st_mode & 0o077 == 0
     told = run("plan", RECIPE, "--svg", tmp_path / "none" / "x.svg", status=2)
     assert "cannot be written" in told.stderr
 
