@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal, Protocol
 
@@ -37,8 +37,8 @@ class RecipeWords(Protocol):
     """What the adviser reads of a recipe."""
 
     @property
-    def captures(self) -> tuple[Any, ...]:
-        """Its captures (`CaptureWords`), in order."""
+    def captures(self) -> Sequence[CaptureWords]:
+        """Its captures, in order."""
         ...
 
 

@@ -26,11 +26,10 @@ LEAST_MS2 = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Pull:
-    """One pull: seconds, metres, and the least acceleration in m/s2 on the way."""
+    """One pull: how long it takes, and how far it goes."""
 
     seconds: float
     metres: float
-    least_ms2: float
 
 
 def full_load(
@@ -82,14 +81,14 @@ def pull(acceleration: Acceleration, ratio: float, start_rpm: float, to_rpm: flo
     if not least >= LEAST_MS2:
         return None
     dv = half[:, None] * _WEIGHTS[None, :] / ratio / KMH_A_MS
-    return Pull(float(np.sum(dv / a)), float(np.sum(dv * (n / ratio / KMH_A_MS) / a)), least)
+    return Pull(float(np.sum(dv / a)), float(np.sum(dv * (n / ratio / KMH_A_MS) / a)))
 
 
 def coast(load: RoadLoad, mass_kg: float, rotating: float, start_kmh: float, to_kmh: float) -> Pull | None:
     """Rolling from a speed down to another with nothing but road load: with engine braking it is shorter.
 
     Returns:
-        Seconds, metres and the least deceleration; None where the speeds do not fall.
+        Seconds and metres; None where the speeds do not fall.
     """
     if not 0 <= to_kmh < start_kmh:
         return None
@@ -99,7 +98,7 @@ def coast(load: RoadLoad, mass_kg: float, rotating: float, start_kmh: float, to_
     held = load.f0_n + kmh * (load.f1_n_kmh + load.f2_n_kmh2 * kmh)
     a = held / (mass_kg * (1 + rotating))
     dv = half[:, None] * _WEIGHTS[None, :] / KMH_A_MS
-    return Pull(float(np.sum(dv / a)), float(np.sum(dv * kmh / KMH_A_MS / a)), float(a.min()))
+    return Pull(float(np.sum(dv / a)), float(np.sum(dv * kmh / KMH_A_MS / a)))
 
 
 def room_m(start_kmh: float, ms2: float, to_kmh: float = 0.0) -> float:

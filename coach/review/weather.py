@@ -22,13 +22,6 @@ def dry_pressure_kpa(pressure_kpa: float, temperature_c: float, humidity_pct: fl
     return pressure_kpa - humidity_pct / 100 * saturation_kpa(temperature_c)
 
 
-def air_density(pressure_kpa: float, temperature_c: float, humidity_pct: float = 0.0) -> float:
-    """Density of humid air in kg/m3: both gases as ideal ones (gas constants 287.05 and 461.5 J/(kg K))."""
-    vapour = humidity_pct / 100 * saturation_kpa(temperature_c)
-    kelvin = temperature_c + 273.15
-    return (pressure_kpa - vapour) * 1000 / (287.05 * kelvin) + vapour * 1000 / (461.5 * kelvin)
-
-
 @dataclass(frozen=True, slots=True)
 class Weather:
     """The air around the car; None is not known. `source` says where each value comes from, in a word: car, typed."""

@@ -36,7 +36,7 @@ class Long:
 
     Attributes:
         early_mb, end_mb, most_mb: memory of the process after the first eighth of the drive, at its end, at its most.
-        open_s: time to read the whole drive into arrays; `list_s`: to list it.
+        open_s: time to read the whole drive into arrays.
     """
 
     hours: float
@@ -48,7 +48,6 @@ class Long:
     most_mb: float
     file_mb: float
     open_s: float
-    list_s: float
 
 
 def resident_mb() -> float:
@@ -93,15 +92,11 @@ def drive(folder: Path, hours: float) -> Long:
     size = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file())
     reader = Reader(folder / "coach.db")
     at = real.fine_ns()
-    reader.drives()
-    listed_s, at = (real.fine_ns() - at) / 1e9, real.fine_ns()
     there = reader.recording(name)
     open_s = (real.fine_ns() - at) / 1e9
     assert there.samples == samples == rows * (len(STEADY) + 2)
     early = sizes[max(1, len(sizes) // 8)]
-    return Long(
-        hours, samples, saved, took_s, early, sizes[-1], max(sizes), size / MB, open_s, listed_s,
-    )  # fmt: skip
+    return Long(hours, samples, saved, took_s, early, sizes[-1], max(sizes), size / MB, open_s)
 
 
 def _settle(store: Store) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Self
 from urllib.parse import quote
 
-from coach.clock import US, Clock, wall_text
+from coach.clock import Clock, wall_text
 from coach.core.events import Attempt, Event
 from coach.errors import Conflict, StoreError
 from coach.store.codec import dump_event, type_name
@@ -181,10 +181,6 @@ class Store(Reader):
             return shutil.disk_usage(self.folder).free
         except OSError as error:
             raise store_error(error, self.folder) from error
-
-    def behind_s(self) -> float:
-        """How far the writer is behind, in seconds."""
-        return self._writer.behind_us() / US
 
     def settle(self, done: Callable[[], None]) -> None:
         """Calls `done`, in another thread, once all that was handed in until now is durable or has failed."""

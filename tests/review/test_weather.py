@@ -11,7 +11,6 @@ import pytest
 from coach.review.weather import (
     STANDARDS,
     Weather,
-    air_density,
     corrections,
     dry_pressure_kpa,
     saturation_kpa,
@@ -45,12 +44,6 @@ def test_standard_air_needs_no_correction():
 def test_saturation_pressure():
     """25 degC: 3160 to 3170 Pa across IAPWS, PsychroLib and MetPy."""
     assert 3.16 * 0.997 < saturation_kpa(25) < 3.17 * 1.003
-
-
-def test_density():
-    """Humid air at 20 degC, 50 %, 101325 Pa: 1.1989 kg/m3 (PsychroLib, MetPy); dry at 15 degC 1.225 (ICAO 7488)."""
-    assert air_density(101.325, 20, 50) == pytest.approx(1.1989, rel=5e-4)
-    assert air_density(101.325, 15) == pytest.approx(1.225, rel=5e-4)
 
 
 def test_humidity_that_nobody_gave_is_a_range():

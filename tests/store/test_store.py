@@ -246,11 +246,11 @@ def test_one_job_that_fails_does_not_spoil_its_neighbours(store):
 def test_the_writer_says_how_far_it_is_behind(store, clock):
     """The age of the oldest job that is not durable."""
     hold, begun = threading.Event(), threading.Event()
-    assert store.behind_s() == 0
+    assert store._writer.behind_us() == 0
     store._writer.post(lambda db: (begun.set(), hold.wait(10)))
     assert begun.wait(10)
     clock.now_us += 12_000_000
-    assert store.behind_s() == 12.0
+    assert store._writer.behind_us() == 12_000_000
     hold.set()
 
 
