@@ -180,12 +180,12 @@ class Machine(DeadlineRules, SweepRules):
             opens = self.gates.opens_us
             if self.ended_us == t_us and (self.spec.sweep is not None or self.ready(t_us)):
                 return max(t_us + 1, opens)
-            return opens if t_us < opens < NEVER else NEVER
+            return opens if t_us < opens else NEVER
         wake = NEVER
         for w in self.watches:
             if not w.fresh and w.unsettled:
                 wake = min(wake, max(t_us + 1, self.start_us + w.limit.after_us))
-        if self.has_wander or (self.spec.sweep is not None and self.reached_us is None):
+        if self.has_wander or self.spec.hold_us is None:
             return t_us + 1
         if self.pieces is not None and self.collected_us is None:
             if self.pieces.axes:
@@ -194,8 +194,5 @@ class Machine(DeadlineRules, SweepRules):
                 left = self.pieces.spec.total_us - self.pieces.total_us
                 wake = min(wake, max(t_us + 1, self.start_us + left))
         if self.secured_us is None:
-            if self.spec.hold_us is not None:
-                wake = min(wake, max(t_us + 1, self.start_us + self.spec.hold_us))
-            else:
-                wake = t_us + 1
+            wake = min(wake, max(t_us + 1, self.start_us + self.spec.hold_us))
         return wake
