@@ -230,15 +230,16 @@ def test_the_phone_goes_through_its_moments(at):
     """Drive's own parts: the line, the number and the ground of each moment."""
     page = at("#/desk/write", ".shell:not([hidden])").page
     lines = {}
-    for moment in ("Before", "Going", "Off", "Secured"):
+    for moment in ("Before", "Going", "Outside", "Secured"):
         page.locator(".steps").get_by_role("button", name=moment).click()
         lines[moment] = (
             page.locator(".shell .words").inner_text(),
             page.locator(".shell .drive").get_attribute("data-ground"),
         )
     assert lines["Going"] == ("Hold this speed", "calm")
-    assert lines["Off"][1] == "steer"
-    assert lines["Secured"][1] == "secured"
+    assert lines["Outside"][1] == "steer"
+    assert lines["Secured"] == ("Secured", "secured")
+    assert "Next, Full pedal in third" in page.locator(".shell .top").inner_text()
     assert page.locator(".shell .lane").count() == 1
     assert "Recording" in page.locator(".shell .rec").inner_text()
 
