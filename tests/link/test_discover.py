@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from coach.sources.adapter import Identity
+from coach.sources.adapter.speaking import Said
 from coach.sources.link.discover import Found, discover
 from coach.sources.link.trouble import Failure
 from tests.link.wired import CATALOGUE, Rig, table_car
@@ -49,6 +50,34 @@ def test_a_can_car_is_known_whatever_its_headers_and_filling(pad: int | None, ec
     assert car.refused == {}
     assert set(rig.heard) >= {"0100", "0120", "0140", "0160", "0180", "01A0", "0902", "0904", "0906", "03", "07"}
     assert "01C0" not in rig.heard
+
+
+@pytest.mark.parametrize("bits", [11, 29])
+def test_an_adapter_that_knows_only_the_oldest_settings_will_do(bits: int) -> None:
+    """Blanks and line feeds stay in its answers, its waits are its own: all is understood nevertheless."""
+    rig = Rig(table_car(identity=TWO), bits=bits)
+    hear = rig.adapter.hear
+    refused = {"ATL0", "ATS0", "ATM0", "ATAT1"}
+    rig.adapter.hear = lambda line, now_us: (  # type: ignore[method-assign]
+        Said([(0.0, "?")], blank=True) if line in refused else hear(line, now_us)
+    )
+    car = found(rig)
+    assert set(rig.heard) >= refused
+    assert (car.batch, car.voltage, car.vin, car.refused) == (6, 12.6, TWO.vin, {})
+    assert car.stored == ("P0171", "U0100")
+    assert car.first_values["engine_speed"] == 1726
+
+
+def test_an_adapter_that_goes_on_repeating_what_it_is_sent_is_refused() -> None:
+    """Without headers and with an echo its answers could be taken for something else."""
+    for setting in ("ATE0", "ATH1"):
+        rig = Rig(table_car())
+        hear = rig.adapter.hear
+        rig.adapter.hear = lambda line, now_us, setting=setting, hear=hear: (  # type: ignore[method-assign, misc]
+            Said([(0.0, "?")], blank=True) if line == setting else hear(line, now_us)
+        )
+        with pytest.raises(Failure, match=setting):
+            rig.session()
 
 
 def test_a_k_line_car_takes_one_parameter_a_request() -> None:

@@ -27,7 +27,8 @@ def test_a_serial_adapter_is_tried_at_each_of_the_usual_speeds() -> None:
         return real(url, baud)
 
     rig.open = other_speed  # type: ignore[method-assign]
-    assert at(rig, "/dev/ttyUSB0").batch == 6
+    found = at(rig, "/dev/ttyUSB0")
+    assert (found.batch, found.baud) == (6, 115_200)
     assert rig.bauds == list(BAUDS[:2])
 
 

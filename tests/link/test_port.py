@@ -35,6 +35,13 @@ def test_other_addresses_are_refused_with_what_would_be_right(url: str) -> None:
         (OSError("timed out"), "does not answer in time"),
         (OSError(113, "No route to host"), "no way to it"),
         (OSError(16, "Device or resource busy"), "another program"),
+        (OSError("Could not configure port: (25, 'Inappropriate ioctl for device')"), "it is no serial port"),
+        (OSError(21, "Is a directory"), "it is no serial port"),
+        (OSError("could not open port 'COM5': PermissionError(13, 'Access is denied.', None, 5)"), "another program"),
+        (
+            OSError("could not open port 'COM5': OSError(22, 'The semaphore timeout period has expired.', None, 121)"),
+            "it does not answer in time",
+        ),
         (ValueError("odd"), "odd"),
     ],
 )

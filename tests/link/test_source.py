@@ -485,3 +485,16 @@ def test_nothing_is_asked_of_a_car_that_has_nothing_asked_for() -> None:
     rig.clock.wait = waits  # type: ignore[method-assign]
     source.run(events.append, stop, rig.clock)
     assert events == [Ended("stopped")]
+
+
+def test_a_speed_at_which_the_adapter_answered_is_kept_whatever_happens() -> None:
+    """From the drive's first command on, and while it is silent: its return is not missed at another speed."""
+    rig = Rig(table_car())
+    found = replace(car_of(rig), baud=115_200)
+    rig.bauds.clear()
+    source = LinkSource("/dev/ttyUSB0", found, ASKED, CATALOGUE, rig.open)
+    heard = Heard(rig, 30.0, {4.0: lambda: rig.faults.now("silence", None), 15.0: rig.faults.clear})
+    source.run(heard.emit, heard.stop, rig.clock)
+    assert set(rig.bauds) == {115_200}
+    back = next(t for t, e in zip(heard.times, heard.events, strict=True) if isinstance(e, Back))
+    assert back - heard.start_us < 18 * US

@@ -52,6 +52,7 @@ class Found:
         stored, pending: trouble codes.
         first_values: what the signals said when their lengths were learned.
         refused: parameters that are offered and could not be read, with the reason.
+        baud: speed of the serial port at which the adapter answered; None where nobody tried.
     """
 
     adapter: str
@@ -75,6 +76,7 @@ class Found:
     refused: dict[int, str]
     alone_us: int = 0
     home: str = ""
+    baud: int | None = None
 
     @property
     def since_clear_km(self) -> float | None:

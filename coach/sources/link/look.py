@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from dataclasses import replace
 
 from coach.clock import Clock
 from coach.signals import Catalogue
@@ -48,7 +49,7 @@ def look(
             first = first or failure
             continue
         try:
-            return discover(session, catalogue, tell)
+            return replace(discover(session, catalogue, tell), baud=baud)
         finally:
             session.close()
     assert first is not None

@@ -101,13 +101,18 @@ def _plain(error: BaseException) -> str:
         ("refused", "nothing listens there"),
         ("No such file", "there is no such port"),
         ("FileNotFound", "there is no such port"),
+        # Windows says it so when the port is taken (from memory; not tried).
+        ("Access is denied", "another program uses the port"),
         ("Permission", "this user may not open the port"),
+        ("semaphore timeout", "it does not answer in time"),
         ("timed out", "it does not answer in time"),
         ("No route", "there is no way to it; is this machine in the adapter's Wi-Fi?"),
         ("unreachable", "there is no way to it; is this machine in the adapter's Wi-Fi?"),
         ("getaddrinfo", "nobody knows that name"),
         ("not known", "nobody knows that name"),
         ("Host is down", "the Bluetooth adapter is not in reach"),
+        ("Inappropriate ioctl", "it is no serial port"),
+        ("Is a directory", "it is no serial port"),
         ("busy", "another program uses the port"),
         ("exclusively lock", "another program uses the port"),
     ):

@@ -32,6 +32,8 @@ LONG_WAIT, USUAL_WAIT = "ATSTFF", "ATST32"
 
 # No echo, no line feeds, no spaces, headers on, protocol not kept in the adapter, waits fitted to the car.
 _SETTINGS = ("ATE0", "ATL0", "ATS0", "ATH1", "ATM0", "ATAT1")
+_NEEDED = frozenset({"ATE0", "ATH1"})
+"""Cheap adapters do not know all of them; what is still in their answers then, blanks and line feeds, is taken out."""
 
 
 @dataclass
@@ -195,7 +197,7 @@ def _wake(talk: Talk) -> str:
         lines = ()  # what came was left over from before it started
     for setting in _SETTINGS:
         answer = talk.ask(setting).lines
-        if answer[-1:] != ("OK",) and setting not in {"ATM0", "ATAT1"}:
+        if answer[-1:] != ("OK",) and setting in _NEEDED:
             raise Failure("not_understood", setting) if answer else Failure("silent")
     talk.echoes = False
     name = next((line for line in (*reversed(talk.ask("ATI").lines), *lines) if re.search(r"[A-Za-z]{2}", line)), "")

@@ -167,8 +167,9 @@ class LinkSource:
     def _connect(self, clock: Clock, stop: threading.Event) -> Session:
         if stop.is_set():
             raise Stopped
-        baud = BAUDS[self._baud % len(BAUDS)]
-        known = None if self.found is None else self.found.protocol
+        known, baud = (None, None) if self.found is None else (self.found.protocol, self.found.baud)
+        # An adapter that answered at one speed will do so again: trying others would keep it waiting when it is back.
+        baud = baud or BAUDS[self._baud % len(BAUDS)]
         session = Session.open(self.url, baud, clock, stop, opener=self.opener, protocol=known)
         if self.found is None:
             try:
