@@ -5,12 +5,14 @@ Needs pandas, which is imported when a table is read: a server reads through `ta
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coach.clock import wall_text
+from coach.errors import TableError
 from coach.recording import US, Note, Recording
 from coach.signals import Catalogue
 from coach.sources.columns import Columns
@@ -18,12 +20,14 @@ from coach.sources.table_bytes import Progress, TableFile
 from coach.sources.table_collect import Collector
 from coach.sources.table_header import Column, Unread
 from coach.sources.table_layout import Layout, find_layout
+from coach.sources.table_lines import Block
 from coach.sources.table_notes import distinct, gap_notes, held_over_notes
 from coach.sources.table_parse import OtherDecimalError, Parser
 from coach.sources.table_rows import LongRows, Rows, WideRows
+from coach.sources.table_whole import whole_table
 
 MOST_SAMPLES = 50_000_000
-"""A table with more is refused. Reading takes about 15 bytes a sample of a wide table, 40 of a long one at worst."""
+"""A table with more is refused. Reading takes about 20 bytes a sample of a wide table, 40 of a long one at worst."""
 
 _SLOW_US = 10 * US
 _MOST_NAMES = 100
@@ -73,6 +77,16 @@ def _read(file: TableFile, catalogue: Catalogue, columns: Columns, most_samples:
     layout = find_layout(file, catalogue, columns)
     if decimal is not None:
         layout.decimal, layout.decimal_open = decimal, False
+    whole = whole_table(file, layout, most_samples)
+    if whole is not None:
+        collector = Collector()
+        parser = Parser(file, layout, collector)
+        wide = WideRows(parser, collector)
+        # Whatever sentence there is to say: block by block it is said as for any other table.
+        with suppress(TableError):
+            wide.take_cells(Block(b"", file.header_lines + 1), whole, plain=True)
+            del whole  # the samples are kept by now
+            return _finished(parser, wide, catalogue)
     collector = Collector()
     parser = Parser(file, layout, collector)
     rows: Rows = WideRows(parser, collector)

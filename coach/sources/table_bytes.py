@@ -15,8 +15,8 @@ from typing import BinaryIO, Self, cast
 from coach.errors import TableError
 from coach.sources.table_lines import Block, Lines, Odd, cells_in
 
-BLOCK = 1 << 20
-"""Bytes that are worked on at a time: few enough for the processor's cache, enough that calls do not count."""
+BLOCK = 4 << 20
+"""Bytes that are worked on at a time: few enough for any memory, enough that calls do not count."""
 LONGEST_LINE = 1 << 20
 """Bytes of the longest line that is taken."""
 MOST_COLUMNS = 4096
@@ -93,6 +93,26 @@ class TableFile:
     def share_read(self) -> float:
         """How much of the file has been read, 0 to 1."""
         return self._raw.tell() / self._size if self._size else 1.0
+
+    @property
+    def size(self) -> int:
+        """Bytes of the file as it stands on the disk."""
+        return self._size
+
+    @property
+    def header_lines(self) -> int:
+        """Lines up to and with the header."""
+        return self._line - 1
+
+    @property
+    def untouched(self) -> bool:
+        """Whether the bytes on the disk are the table's own: not packed, UTF-8 without a mark, lines end as usual."""
+        return self._file is self._raw and self._decoder is None and not self._only_cr
+
+    def tell_whole(self) -> None:
+        """Tells whoever wants to know that all of it was read, without reading it here."""
+        if self.progress is not None:
+            self.progress(self._size, self._size)
 
     def open_header(self, delimiter: str | None = None) -> None:
         """Finds encoding, delimiter and header.

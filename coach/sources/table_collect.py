@@ -18,22 +18,33 @@ Values = NDArray[np.float64]
 
 
 class _Growing:
-    """An array of values that grows in place: pieces need not be kept until the end."""
+    """An array of values that grows in place: pieces need not be kept until the end.
 
-    def __init__(self) -> None:
-        self._values = np.empty(0)
-        self._count = 0
+    The first piece is kept as it is: of a table that is read whole it is the only one, and large.
+    """
+
+    def __init__(self, first: Values) -> None:
+        self._values = first
+        self._count = len(first)
+        self._own = False
 
     def add(self, value: Values) -> None:
         count = self._count + len(value)
-        if count > len(self._values):
-            # Nobody else holds the array, so it may move.
-            self._values.resize(max(count, len(self._values) * 3 // 2), refcheck=False)
-        self._values[self._count : count] = value
+        if not self._own:
+            self._values, self._own = np.concatenate([self._values, value]), True
+        else:
+            if count > len(self._values):
+                # Nobody else holds the array, so it may move.
+                self._values.resize(max(count, len(self._values) * 3 // 2), refcheck=False)
+            self._values[self._count : count] = value
         self._count = count
 
     def taken(self) -> Values:
-        self._values.resize(self._count, refcheck=False)
+        if self._own:
+            self._values.resize(self._count, refcheck=False)
+        else:
+            # pandas lends a column for reading only; the table that it was of is given up by now.
+            self._values.flags.writeable = True
         return self._values
 
 
@@ -90,7 +101,10 @@ class Collector:
             self.count("unreadable", len(bad), line_of(int(bad[0])), name)
             value = np.where(finite, value, np.nan)
         self._times.setdefault(name, []).append(t_us)
-        self._values.setdefault(name, _Growing()).add(value)
+        if name in self._values:
+            self._values[name].add(value)
+        else:
+            self._values[name] = _Growing(value)
         self.samples += len(t_us)
 
     def series(self, order: Sequence[str]) -> tuple[dict[str, Series], int]:

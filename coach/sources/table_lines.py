@@ -65,7 +65,7 @@ class Lines:
         self._want = cells - 1
         # What is left when all but delimiters, line feeds and quotes is taken away is the same line after line in an
         # even table: the quickest look at every line that there is.
-        rest = data.translate(None, bytes(set(range(256)) - set(self._delimiter + b'\n"')))
+        rest = marks_only(data, delimiter)
         self.count = len(rest) // cells
         self._even = rest == (self._delimiter * self._want + b"\n") * self.count
         if not self._even:
@@ -121,6 +121,11 @@ class Lines:
                 )
             kept[cut : self._ends[i]] = False
         return kept
+
+
+def marks_only(data: bytes, delimiter: str) -> bytes:
+    """The delimiters, line feeds and quotes of `data`, in order."""
+    return data.translate(None, bytes(set(range(256)) - set(delimiter.encode() + b'\n"')))
 
 
 def cells_in(line: bytes, delimiter: str) -> int:

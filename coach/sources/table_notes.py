@@ -59,9 +59,12 @@ def held_over_notes(series: Mapping[str, Series], catalogue: Catalogue) -> list[
         signal = catalogue[name]
         if signal.discrete or signal.quantity == "temperature" or len(one) < _HELD_CHANGES * _HELD_ROWS:
             continue
-        changes = np.flatnonzero(one.value[1:] != one.value[:-1])
-        if len(changes) < _HELD_CHANGES:
+        changed = one.value[1:] != one.value[:-1]
+        count = int(np.count_nonzero(changed))
+        # With so many in so few rows, most steps between them are short: no need to look at each.
+        if count < _HELD_CHANGES or (count - 1) * (_HELD_ROWS - 0.25) > len(changed):
             continue
+        changes = np.flatnonzero(changed)
         steps = np.diff(changes)
         # The fifth percentile is below the bound exactly when more than that many steps are: no need to sort.
         if np.count_nonzero(steps < _HELD_ROWS) > len(steps) // 20:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,9 @@ from coach.sources.table_lines import Block
 from coach.sources.table_parse import Parser, lines_of
 from coach.unit_factors import convert_array
 from coach.units import canonical_unit
+
+if TYPE_CHECKING:
+    from pandas import DataFrame
 
 _MOST_NAMES = 1000
 
@@ -53,8 +56,12 @@ class WideRows:
 
     def take(self, block: Block) -> None:
         """Adds a block; of rows with one stamp each signal's first sample stands."""
+        frame, plain = self._parser.parsed(block, [c.index for c in self._parser.layout.columns], [])
+        self.take_cells(block, frame, plain=plain)
+
+    def take_cells(self, block: Block, frame: DataFrame, *, plain: bool) -> None:
+        """The same of cells that were parsed already: `plain` is whether all of them are numbers."""
         layout = self._parser.layout
-        frame, plain = self._parser.parsed(block, [c.index for c in layout.columns], [])
         t_us, rows = self._parser.timed_rows(frame, block)
         if len(rows) < len(frame):
             missing = np.ones(len(frame), dtype=bool)
