@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from coach.cli.folders import data_folder
 from coach.cli.group import REQUIRED, print_json, say
 
 _FILE = click.Path(path_type=Path)
@@ -151,15 +152,6 @@ def schema() -> int:
 
     print_json(manifest_schema())
     return 0
-
-
-def data_folder(given: Path | None) -> Path:
-    """The data folder that was named, or the user's own."""
-    if given is not None:
-        return given
-    from coach.server.run import default_folder
-
-    return default_folder()
 
 
 def _size(size: int) -> str:

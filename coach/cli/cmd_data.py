@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from coach.cli.folders import kept_folder
 from coach.cli.group import REQUIRED, Coach, print_json, say
 
 _FILE = click.Path(path_type=Path)
@@ -21,16 +22,6 @@ def data() -> None:
       coach data show
       coach data remove 20260504-093000
     """  # noqa: D301 - click takes this character to keep lines as they are
-
-
-def _folder(data: Path | None) -> Path:
-    from coach.errors import StoreError
-    from coach.server.run import default_folder
-
-    folder = data or default_folder()
-    if not (folder / "coach.db").exists():
-        raise StoreError("there is no data here yet", where=str(folder))
-    return folder
 
 
 def _mb(size: int) -> str:
@@ -50,7 +41,7 @@ def show(data: Path | None, *, as_json: bool) -> int:
     """  # noqa: D301 - click takes this character to keep lines as they are
     from coach.store.keeping import room, rooms
 
-    folder = _folder(data)
+    folder = kept_folder(data)
     taken, drives = room(folder), rooms(folder)
     if as_json:
         print_json(
@@ -91,7 +82,7 @@ def remove(drives: tuple[str, ...], data: Path | None, *, yes: bool) -> int:
     from coach.store import Store
     from coach.store.keeping import compact, remove_drive
 
-    folder = _folder(data)
+    folder = kept_folder(data)
     with Store(folder, Clock()) as store:
         rows = [store.drive(drive) for drive in dict.fromkeys(drives)]
         for row in rows:
@@ -117,7 +108,7 @@ def check(data: Path | None) -> int:
     """  # noqa: D301 - click takes this character to keep lines as they are
     from coach.store.keeping import check as look
 
-    wrong = list(look(_folder(data)))
+    wrong = list(look(kept_folder(data)))
     say("\n".join([*wrong, "" if wrong else "Everything is as it was saved."]).strip() + "\n")
     return REQUIRED if wrong else 0
 
@@ -139,6 +130,6 @@ def rescue(data: Path | None, target: Path) -> int:
 
     if target.exists():
         raise BadInput("there is such a file or folder already; name another one", where=str(target))
-    lines, lost = rescue_to(_folder(data), target)
+    lines, lost = rescue_to(kept_folder(data), target)
     say("\n".join(lines) + "\n")
     return REQUIRED if lost else 0

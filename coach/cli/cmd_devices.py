@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from coach.cli.folders import data_folder
 from coach.cli.group import print_json, say
 
 _FILE = click.Path(path_type=Path)
@@ -25,9 +26,8 @@ def devices() -> None:
 def _folder(data: Path | None) -> Path:
     from coach.errors import NotFound
     from coach.server.devices import DATABASE, FOLDER
-    from coach.server.run import default_folder
 
-    folder = data or default_folder()
+    folder = data_folder(data)
     if not (folder / FOLDER / DATABASE).is_file():
         raise NotFound("nothing was ever joined here; `coach serve --lan` begins it", where=str(folder))
     return folder

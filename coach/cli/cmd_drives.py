@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from coach.cli.folders import data_folder, kept_folder
 from coach.cli.group import print_json, say
 
 if TYPE_CHECKING:
@@ -30,11 +31,10 @@ def drives() -> None:
 
 def reader_of(data: Path | None) -> Reader:
     """Reads a data folder, the user's own if left out. Raises StoreError where there is none."""
-    from coach.server.run import default_folder
     from coach.store.reading import Reader
     from coach.store.store import DATABASE
 
-    return Reader((data or default_folder()) / DATABASE)
+    return Reader(data_folder(data) / DATABASE)
 
 
 @drives.command("list")
@@ -166,15 +166,9 @@ def _write(data: Path | None, drive: str, **changes: Any) -> int:
     from dataclasses import replace
 
     from coach.clock import Clock
-    from coach.errors import StoreError
-    from coach.server.run import default_folder
     from coach.store import Store
-    from coach.store.store import DATABASE
 
-    folder = data or default_folder()
-    if not (folder / DATABASE).exists():
-        raise StoreError("there is no data here yet", where=str(folder))
-    with Store(folder, Clock()) as store:
+    with Store(kept_folder(data), Clock()) as store:
         store.put_label(drive, replace(store.label(drive), **changes))
     return 0
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from coach.cli.cmd_bundle import data_folder
+from coach.cli.folders import data_folder
 from coach.cli.group import say
 
 _FILE = click.Path(path_type=Path)

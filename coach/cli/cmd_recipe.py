@@ -175,7 +175,7 @@ def sign_recipe(file: Path, out: Path | None, data: Path | None) -> int:
     Example:
       coach recipe sign third-revision.toml
     """  # noqa: D301 - click takes this character to keep lines as they are
-    from coach.cli.cmd_bundle import data_folder
+    from coach.cli.folders import data_folder
     from coach.desk.signing import signature_of, signed
     from coach.recipe import parse_recipe, read_bytes
     from coach.store.files import write_durable

@@ -79,20 +79,11 @@ def make(call: Call) -> Result:
     for drive in asked.drives:
         store.drive(drive)
     folder = store.folder / FOLDER
-    make_folder(folder)
-    part = folder / f"{secrets.token_hex(8)}{TEMPORARY}"
-    try:
+    with arriving(folder, NAME) as part:
         with _turn():
             made = make_in_child(store.folder, asked.drives, part, Wanted(whole=asked.whole, full_vin=asked.full_vin))
         part.replace(folder / f"{made['sha256']}.zip")
         _tidy(folder, made["sha256"])
-    except OSError as error:
-        if hasattr(error, "code"):
-            raise
-        raise store_error(error, folder) from error
-    finally:
-        with contextlib.suppress(OSError):
-            part.unlink()
     return {"id": made["sha256"], **made}
 
 
@@ -125,7 +116,7 @@ def check(call: Call) -> Result:
 
 @contextlib.contextmanager
 def arriving(folder: Path, name: str) -> Iterator[Path]:
-    """Where a bundle waits that comes as the body; errors call it `name`, at the end it is gone. Raises StoreError."""
+    """Where a bundle is until it is whole; errors call it `name`, what is left is removed. Raises StoreError."""
     make_folder(folder)
     part = folder / f"{secrets.token_hex(8)}{TEMPORARY}"
     try:

@@ -18,7 +18,7 @@ from coach.server.attempts import Attempts
 from coach.server.ca import Certificates
 from coach.server.devices import INVITE_S, Device, DeviceRole, Devices
 from coach.server.network import Addresses, own_names, private_addresses
-from coach.server.port import refusal, try_port
+from coach.server.port import bound
 from coach.server.tls import LanServer, LazyTls
 
 DOOR = "coach.door"
@@ -26,7 +26,6 @@ DOOR = "coach.door"
 LAN = "lan"
 THREADS = 48
 HELP_THREADS = 8
-IDLE_S = 6
 LOOK_EVERY_US = 10 * US
 """How often addresses and certificate are looked at."""
 ANNOUNCE_WAIT_S = 4.0
@@ -276,19 +275,7 @@ def through(app: WSGIApplication) -> WSGIApplication:
 
 def listen_lan(bind: str, port: int, threads: int) -> LanServer:
     """A server for the network that is bound and not yet serving. Raises Conflict, BadInput."""
-    try_port(bind, port)
-    server = LanServer((bind, port), _not_yet, numthreads=threads, timeout=IDLE_S, request_queue_size=64)
-    try:
-        server.prepare()
-    except OSError as error:
-        server.stop()
-        raise refusal(bind, port, error) from error
-    return server
-
-
-def _not_yet(_environ: object, start_response: Any) -> list[bytes]:
-    start_response("503 Service Unavailable", [("Content-Type", "text/plain"), ("Retry-After", "1")])
-    return [b"The laptop is starting. Load this page again."]
+    return bound(LanServer, bind, port, threads=threads)
 
 
 def _new_name() -> str:

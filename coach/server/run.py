@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import logging
-import os
 import signal
 import sys
 import threading
@@ -21,11 +20,12 @@ from coach.errors import BadInput, StoreError
 from coach.server.app import create_app
 from coach.server.guard import HOSTS
 from coach.server.models import StartDrive
-from coach.server.port import refusal, try_port
+from coach.server.port import bound
 from coach.server.services import Services
 from coach.server.starting import Given
 from coach.sources.table_child import read_table_in_child
 from coach.store import Store
+from coach.store.folder import default_folder
 
 if TYPE_CHECKING:
     from flask import Flask
@@ -33,8 +33,6 @@ if TYPE_CHECKING:
     from coach.server.joining import Joining, Lan
 
 THREADS = 48
-IDLE_S = 6
-"""A client that neither sends nor reads is left after so long."""
 DRIVE_STOP_S = 1.0
 """How long the drive's last window files may take at the end; with the rest it stays under two seconds."""
 HTTP_STOP_S = 0.4
@@ -186,14 +184,7 @@ def listen(host: str, port: int) -> Server:
     """
     if host not in HOSTS:
         raise BadInput("the server listens on this machine only: use 127.0.0.1 or localhost", where=host)
-    try_port(host, port)
-    server = Server((host, port), _not_yet, numthreads=THREADS, timeout=IDLE_S, request_queue_size=64)
-    try:
-        server.prepare()
-    except OSError as error:
-        server.stop()
-        raise refusal(host, port, error) from error
-    return server
+    return bound(Server, host, port, threads=THREADS)
 
 
 def start_demo(services: Services, demo: Demo) -> None:
@@ -202,22 +193,6 @@ def start_demo(services: Services, demo: Demo) -> None:
     services.start(
         StartDrive(recipe=recipe, source=demo.source, speed=demo.speed, role="passenger", acknowledged=[], vehicle=None)
     )
-
-
-def default_folder() -> Path:
-    """The user's data folder, as the system has it."""
-    if sys.platform == "win32":
-        base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
-    elif sys.platform == "darwin":
-        base = Path.home() / "Library" / "Application Support"
-    else:
-        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
-    return base / "log-capture-coach"
-
-
-def _not_yet(_environ: object, start_response: Callable[..., object]) -> list[bytes]:
-    start_response("503 Service Unavailable", [("Content-Type", "application/json")])
-    return [b'{"error": {"code": "starting", "message": "the server is starting", "where": null}}']
 
 
 def _named(host: str) -> str:
@@ -246,4 +221,4 @@ def _signals(stop: threading.Event) -> Iterator[None]:
             signal.signal(getattr(signal, name), handler)
 
 
-__all__ = ["Demo", "default_folder", "listen", "serve", "start_demo"]
+__all__ = ["Demo", "listen", "serve", "start_demo"]

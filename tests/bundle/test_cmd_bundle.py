@@ -144,7 +144,7 @@ def test_a_key_is_not_taken_from_a_bundle_that_was_changed(forge, tmp_path):
 def test_the_users_own_folder(tmp_path, monkeypatch):
     """Without --data it is where the server keeps its drives."""
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
-    from coach.server.run import default_folder
+    from coach.store.folder import default_folder
 
     assert run(key, "show").exit_code == 0
     assert Path(default_folder() / "key.pem").is_file()

@@ -19,7 +19,7 @@ from coach.drive.ring import Ring
 from coach.errors import BadInput, Conflict, StoreError
 from coach.server import Demo, serve
 from coach.server import live as live_module
-from coach.server.run import default_folder, listen
+from coach.server.run import listen
 from coach.server.services import MOST_STREAMS
 from coach.store import Store
 
@@ -337,16 +337,6 @@ def test_the_server_process_never_loads_pandas(tmp_path):
     )  # fmt: skip
     assert run.stdout == "False False\nFalse\n"
     assert not Path("coach.db").exists()
-
-
-def test_the_data_folder_is_where_the_system_keeps_such_things(monkeypatch, tmp_path):
-    """Each system has its own place."""
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "xdg"))
-    monkeypatch.setenv("LOCALAPPDATA", str(tmp_path / "local"))
-    monkeypatch.setattr(Path, "home", lambda: tmp_path)
-    for system, parent in (("linux", "xdg"), ("win32", "local"), ("darwin", "Library/Application Support")):
-        monkeypatch.setattr("coach.server.run.sys.platform", system)
-        assert default_folder() == tmp_path / parent / "log-capture-coach"
 
 
 def test_a_browser_is_opened_when_asked(monkeypatch, tmp_path, wait_for):
