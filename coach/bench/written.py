@@ -20,10 +20,12 @@ ASSUMED = ", ".join(f"{name} {times:g} times" for name, times in SLOWER.items())
 HOW = {
     "Judging a stored drive": (
         "Made-up drives of ten signals at 10 Hz, a million instants, as arrays in memory; two holds and a sweep "
-        "with a limit. All in turns, the fastest of five runs counts. "
-        "pandas and DuckDB (one thread, its table loaded before the "
-        "clock starts) answer only the holds, over the same arrays; their windows are compared with the judge's, "
-        "and the run ends if one differs."
+        "with a limit, of which each attempt has its end, its reason and what it lacked. All in turns, the fastest of "
+        "five runs counts. pandas and DuckDB (one thread, its table loaded before the clock starts) answer only the "
+        "holds, over the same arrays. The first query finds rows in the bands, parted where a signal of the bands is "
+        "silent for 2 s or one of the ten that are recorded for half a second. The others look at the bands alone: "
+        "over a silence they say that it was steady. Of a drive without any, as this one, all windows are the same; "
+        "they are compared, and the run ends if one differs."
     ),
     "Judging while it happens": (
         "The same captures, fed instant by instant to the live judge. Sample to verdict is the call of the judge "

@@ -6,18 +6,20 @@ import json
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from coach.bench import main
 from coach.bench.drives import MEANS, collecting, noisy_drive, plan, steady_drive
 from coach.bench.figures import Figure, machine, table
-from coach.bench.holds import duckdb_query, frame_of, with_pandas
+from coach.bench.holds import duckdb_query, frame_of, with_pandas, with_pandas_and_silence
 from coach.bench.page import GROUP as PAGE
 from coach.bench.page import page
 from coach.bench.run import _same, figures
 from coach.bench.written import HOW
 from coach.core.afterwards import judge_instants, judge_recording
 from coach.core.events import Outcome
+from coach.recording import Recording, Series
 
 GROUPS = {
     "Judging a stored drive", "Judging while it happens", "Reading a CSV drive", "Judging an archive", "Starting",
@@ -78,9 +80,25 @@ def test_the_holds_by_query_are_the_judge_s() -> None:
     frame = frame_of(drive)
     query = duckdb_query(frame)
     assert len(mine) > 3
-    assert with_pandas(frame, hold) == mine
+    assert with_pandas(frame, hold) == with_pandas_and_silence(frame, hold) == mine
     assert query is not None
     assert query(hold) == mine
+
+
+@pytest.mark.parametrize("signal", ["coolant_temp", "lambda_1"])
+def test_the_query_that_looks_for_silence_is_the_judge_s(signal: str) -> None:
+    """Where a signal of the bands or one that is recorded falls silent, it and the judge part the window alike."""
+    judged, drive = plan(), steady_drive(5_000, 2_000)
+    hold, series = judged.captures[0], drive.series[signal]
+    kept = np.ones(len(series), dtype=bool)
+    kept[1050:1080] = kept[1900:1904] = False  # three seconds, and less than half a one
+    gappy = Recording({**drive.series, signal: Series(series.t_us[kept], series.value[kept])})
+    attempts = judge_recording(judged, gappy).attempts
+    mine = [(a.start_us, a.end_us) for a in attempts[hold.id] if a.outcome is Outcome.SECURED]
+    frame = frame_of(drive)
+    frame.loc[~kept, signal] = np.nan
+    assert with_pandas_and_silence(frame, hold) == mine
+    assert with_pandas(frame, hold) != mine
 
 
 def test_the_noisy_drive_is_judged_alike_live_and_afterwards() -> None:
