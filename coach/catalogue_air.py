@@ -99,7 +99,7 @@ AIR_AND_FUEL: tuple[Signal, ...] = (
     ),
     Signal(
         "lambda", "Lambda", "Lambda", "lambda", "ratio", 0, 2, inputs=("lambda_1",), or_inputs=("air_fuel_ratio",),
-        columns=("air fuel equivalence ratio", "afr lambda"),
+        columns=("air fuel equivalence ratio", "lambda value"),
         note="Measured air over the air for complete combustion: sensor 1, else a table's air-fuel ratio over the "
         "stoichiometric one. Commanded lambda never stands in for it.",
     ),

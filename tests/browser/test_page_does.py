@@ -183,7 +183,7 @@ def test_the_thread_leaves_the_band_in_another_stroke(face, server):
         state["lead"]["lane"] |= {"progress": progress, "head": {"x": progress, "y": y}}
         server.push(state)
         page.wait_for_function(
-            "(at) => document.querySelector('.field').style.getPropertyValue('--at') === String(at)", arg=progress
+            "(at) => document.querySelector('.lane .inner').style.getPropertyValue('--at') === String(at)", arg=progress
         )
     classes = page.evaluate(
         "() => [...document.querySelectorAll('.lane polyline')].map((e) => e.getAttribute('class'))"
@@ -279,7 +279,7 @@ def test_every_attempt_has_its_reason(opening):
     page = opening("#/after?drive=d1").page
     page.locator("summary").first.click()
     tries = page.locator("details[open] .try").all_inner_texts()
-    assert tries[0].split("\n")[0] == "At 8:12. Counted for 2:31. Too fast: 91 km/h against 88 at 10:43."
+    assert tries[0].split("\n")[0] == "At 8:12. Lasted 2:31. Too fast: 91 km/h against 88 at 10:43."
     assert tries[1].startswith("At 12:42. Held 3:24. What ended it: Too fast: 90 km/h against 88 at 16:06.")
     assert page.locator(".item", has_text="Warm idle").locator("p").first.inner_text().endswith("Stay under 1000 rpm.")
 

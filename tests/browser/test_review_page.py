@@ -318,7 +318,7 @@ def test_two_revisions_lie_over_each_other(go, made):
     """Like windows: one over the other, each difference with its noise, power with standards beside the raw figure."""
     page = go(f"compare?a={made.id}&capture=roll-on")
     drawn(page)
-    assert page.locator(".under").inner_text().startswith("From revision 1 to 2 nothing stands out")
+    assert page.locator(".under").inner_text().startswith("From revision 1 to 2 nothing changed by more")
     assert page.locator(".differences .real").count() == 0
     assert page.locator(".differences li").count() > 10
     standards = texts(page, ".grid-of:has(h3:text('Corrected to standard air')) tbody th")
@@ -424,7 +424,8 @@ def test_a_drive_is_removed_only_when_asked_twice(go, made, shared):
         page.wait_for_selector("[data-screen=drives]")
     finally:
         page.unroute("**/api/drives/*")
-    assert asked == ["DELETE"]
+    # what the phone keeps of a drive may be fetched meanwhile
+    assert [method for method in asked if method != "GET"] == ["DELETE"]
 
 
 RUN = """async (options) => (await axe.run(document, options)).violations

@@ -173,7 +173,7 @@ def check(server, opening, answer):
 
 def test_the_same_verdict(server, opening):
     page = check(server, opening, CHECKED).page
-    assert page.locator("h1").inner_text() == "Same verdict"
+    assert page.locator("h1").inner_text() == "It holds"
     assert items(page) == ["Signed by Red one", "Steady", "A pull"]
     assert [m.get_attribute("data-mark") for m in page.locator(".found .mark").all()] == [
         "secured",
@@ -185,6 +185,6 @@ def test_the_same_verdict(server, opening):
 def test_another_verdict_is_named(server, opening):
     """What was changed, where, and that nobody signed it."""
     page = check(server, opening, CHANGED).page
-    assert page.locator("h1").inner_text() == "Another verdict"
+    assert page.locator("h1").inner_text() == "It does not hold"
     assert "it says 2" in page.locator("p.under").inner_text()
     assert items(page)[:4] == ["Not signed", "verdict.json", "And 3 more", "x.zip"]

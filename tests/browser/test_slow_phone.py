@@ -18,7 +18,7 @@ def test_a_phone_six_times_slower_keeps_up(face, server):
         at = 0.6 + n / 1000
         state["lead"]["lane"] |= {"progress": at, "head": {"x": at, "y": 0.5}}
         server.push(state)
-    page.wait_for_function("() => document.querySelector('.field').style.getPropertyValue('--at') === '0.659'")
+    page.wait_for_function("() => document.querySelector('.lane .inner').style.getPropertyValue('--at') === '0.659'")
     server.push(faces.copy("steer"))
     wait_for_line(page, "Slow down")
     server.push(faces.copy("limit"))

@@ -87,7 +87,7 @@ def test_words_are_the_catalogues(client):
 
 
 def test_no_two_files_of_words_share_a_name():
-    """The page lays them into one table as its screens ask for them: the later one would take the earlier one's place."""
+    """The page lays them into one table as its screens ask for them: the later would take the earlier one's place."""
     seen: dict[str, str] = {}
     for section in WORDS:
         for name in json.loads(words_file(f"words/en/{section}.json") or b"{}"):

@@ -65,7 +65,7 @@ SCENARIOS: tuple[Scenario, ...] = (
         (*_TO_HOLD, Hold(80, 50, gear=5), Coast(64), Accelerate(80, gear=5), Hold(80, 30, gear=5)), seed=13, car=_WARM,
     ),
     Scenario(
-        "cold-engine", "Starts at 18 degC and holds the speed long before the engine is warm.",
+        "cold-engine", "Starts at 18 °C and holds the speed long before the engine is warm.",
         (Idle(4), Accelerate(80, gear=5), Hold(80, 100, gear=5), Coast(50), Stop(), Idle(15)), seed=14,
         car=Car(coolant_c=18.0),
     ),

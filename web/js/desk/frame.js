@@ -32,10 +32,7 @@ export function verbTo(text, href, main = false) {
   return h("a", { class: `act${main ? " main" : ""}`, href }, text);
 }
 
-/** A day and an hour as people here write them. @param {string} iso */
-export function when(iso) {
-  return new Date(iso).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
-}
+export { when } from "../dates.js";
 
 const DAY_MS = 86_400_000;
 

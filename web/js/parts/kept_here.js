@@ -1,6 +1,7 @@
 // Below a drive that is over: that it is kept on this phone, how to take it off (asked twice) and how to keep it after
 // all; with the laptop away also the bundle that was made for the calibrator.
 
+import { when } from "../dates.js";
 import { h } from "../dom.js";
 import { isKept, keepAgain, keptBundle, remove } from "../keeping.js";
 import { canShare } from "../share.js";
@@ -55,8 +56,7 @@ export async function keptHere(screen, id, way) {
  * @param {string} id of its drive
  */
 export function bundleHand({ at, file }, id) {
-  const made = new Date(at).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
   const box = handing({ name: id, files: async () => [file], key: canShare([file]) ? "kept.bundle_share" : "kept.bundle_save" });
-  box.append(h("p", { class: "mini" }, t("kept.bundle_text", { when: made })));
+  box.append(h("p", { class: "mini" }, t("kept.bundle_text", { when: when(at) })));
   return box;
 }

@@ -4,8 +4,8 @@ import { h, place, say, svg } from "../dom.js";
 import { t } from "../words.js";
 
 const UNSEEN = new Set(["stale", "unknown", "missing", "unreadable"]);
-/** How far a head may leave the band and still be drawn inside the lane's height. */
-const OUT = 0.24;
+/** How far a head may leave the band: as far as its own margin, so that it never stands on a value above or below. */
+const OUT = 0.17;
 
 export class Lane {
   constructor() {
@@ -18,7 +18,7 @@ export class Lane {
     this.head = h("div", { class: "head" });
     this.thread = svg("svg", { viewBox: "0 0 1000 100", preserveAspectRatio: "none", "aria-hidden": "true" });
     this.tags = { t: h("span", { class: "tag t" }), b: h("span", { class: "tag b" }), s: h("span", { class: "tag s" }), e: h("span", { class: "tag e" }) };
-    this.field = h("div", { class: "field" }, h("div", { class: "bed" }), this.ghost, h("div", { class: "done" }), this.half, this.thread,
+    this.field = h("div", { class: "inner" }, h("div", { class: "bed" }), this.ghost, h("div", { class: "done" }), this.half, this.thread,
       h("div", { class: "post" }), this.wall, this.head, ...Object.values(this.tags));
     this.lane = h("div", { class: "lane", role: "progressbar", "aria-valuemin": 0, "aria-valuemax": 100 }, this.field);
     this.container = h("section", { class: "lead", "aria-label": t("drive.lead") },

@@ -1,5 +1,6 @@
 // The line over a parked screen that says how far the laptop can be reached, and what this phone cannot do just now.
 
+import { when as whenOf } from "../dates.js";
 import { h, say } from "../dom.js";
 import * as kept from "../kept.js";
 import { mayGo } from "../keeping.js";
@@ -55,7 +56,7 @@ export async function attach(screen, path, way) {
 /** @param {HTMLElement} screen */
 function gone({ dataset }) {
   if (!dataset.keptAt) return t("reach.gone");
-  const when = new Date(Number(dataset.keptAt)).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
+  const when = whenOf(Number(dataset.keptAt));
   return `${t("reach.saved")} ${t("reach.kept_at", { when })}`;
 }
 

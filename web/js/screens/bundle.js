@@ -1,6 +1,7 @@
 // Check a bundle: same verdict, or the first difference; what was changed, and who signed it.
 
 import { reach, read } from "../api.js";
+import { when } from "../dates.js";
 import { h } from "../dom.js";
 import { attempt, crumb, item, title } from "../parts/page.js";
 import { mark } from "../parts/signs.js";
@@ -59,8 +60,8 @@ export async function bundle(way) {
 
   /** @param {any} one */
   function drive(one) {
-    const when = one.started ? new Date(one.started).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" }) : t("bundle.no_time");
-    return h("section", { class: "drive-of" }, h("h2", {}, t("bundle.drive", { title: one.title, n: one.revision })), h("p", { class: "mini" }, when),
+    const began = one.started ? when(one.started) : t("bundle.no_time");
+    return h("section", { class: "drive-of" }, h("h2", {}, t("bundle.drive", { title: one.title, n: one.revision })), h("p", { class: "mini" }, began),
       h("ul", { class: "list" }, ...one.captures.map((/** @type {any} */ capture) => {
         const good = capture.qualified >= capture.asked;
         return item(mark(good ? "secured" : capture.qualified ? "running" : "missed", t(good ? "bundle.yes" : "bundle.no"), good ? "ok" : ""), capture.title, t("bundle.qualified", { n: capture.qualified, of: capture.asked }));

@@ -1,6 +1,7 @@
 // Who is joined: name, what it may do, when it was last here; removing cuts it off at once.
 
 import { get, post, seg } from "../api.js";
+import { when } from "../dates.js";
 import { h } from "../dom.js";
 import { attempt, crumb, title } from "../parts/page.js";
 import { mark } from "../parts/signs.js";
@@ -30,8 +31,7 @@ export async function devices(way) {
   function calm(one) {
     const seen = new Date(one.seen_at);
     const role = t(`devices.${one.role}`);
-    const when = seen.toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
-    const text = Date.now() - seen.getTime() < NOW_MS ? t("devices.here", { role }) : t("devices.seen", { role, when });
+    const text = Date.now() - seen.getTime() < NOW_MS ? t("devices.here", { role }) : t("devices.seen", { role, when: when(seen) });
     return [h("div", { class: "marks" }, mark(one.role === "operator" ? "passenger" : "ring")),
       h("div", {}, h("button", { class: "named", type: "button", "aria-label": t("devices.name_of", { name: one.name }), onclick: () => rename(one) }, one.name),
         h("p", {}, text)),

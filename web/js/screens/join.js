@@ -24,7 +24,7 @@ export async function join(way) {
   let shown = "";
   let here = new Set((await get("devices")).devices.map(key));
   const picture = h("div", { class: "square" });
-  const typed = h("p", { class: "typed" });
+  const typed = h("p", { class: "spelled" });
   const state = h("p", { class: "state", role: "status" });
   const acts = h("div", { class: "acts" }, h("button", { class: "act main wide", type: "button", onclick: () => draw() }, t("join.again")));
   const other = h("button", { class: "plain", type: "button", onclick: () => { number = !number; draw(); } });

@@ -37,7 +37,7 @@ export async function notes(way) {
   }
   return h("main", { class: "page" }, crumb({ to: `#/who?${params}`, back: t("notes.back"), here: t("page.step", { n: 3, of: 3 }) }), title(t("notes.title")),
     h("ul", { class: "rules" }, ...codes.map((code) => h("li", {}, mark(SIGNS[code] ?? "mind"), h("div", {}, h("b", {}, t(`notes.${code}`)), h("p", {}, t(`notes.${code}_text`)))))),
-    h("div", { class: "grow" }), h("p", { class: "mini" }, t("notes.kept"), " ", h("a", { class: "go", href: `#/sound?back=${encodeURIComponent(`#/notes?${params}`)}` }, t("notes.sound"))), acts);
+    h("div", { class: "grow" }), h("p", { class: "mini" }, h("a", { class: "go", href: `#/sound?back=${encodeURIComponent(`#/notes?${params}`)}` }, t("notes.sound"))), h("p", { class: "mini" }, t("notes.kept")), acts);
 }
 
 /** What a person said is in the car, where one did. @param {URLSearchParams} params */

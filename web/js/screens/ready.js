@@ -5,6 +5,7 @@ import { h } from "../dom.js";
 import { InCar } from "../parts/in_car.js";
 import { attempt, button, crumb, item, link, problem, title } from "../parts/page.js";
 import { Rates } from "../parts/rates.js";
+import { telling } from "../parts/telling.js";
 import { mark } from "../parts/signs.js";
 import { speeds } from "../parts/speeds.js";
 import { count, needWords, t, upper } from "../words.js";
@@ -25,7 +26,8 @@ export async function ready(way) {
   const under = h("p", { class: "under", role: "status" }, t("ready.looking_text"));
   const list = h("ul", { class: "list" });
   const acts = h("div", { class: "acts" });
-  const page = h("main", { class: "page" }, crumb({ to: `#/recipe?sha=${seg(recipe)}&source=${seg(query.source)}`, back: t("recipe.back"), here: t("page.step", { n: 1, of: 3 }) }), heading, under, list, speeds(query), h("div", { class: "grow" }), acts);
+  const tell = telling();
+  const page = h("main", { class: "page" }, crumb({ to: `#/recipe?sha=${seg(recipe)}&source=${seg(query.source)}`, back: t("recipe.back"), here: t("page.step", { n: 1, of: 3 }) }), heading, under, list, tell.container, speeds(query), h("div", { class: "grow" }), acts);
   /** Made once, so that nothing typed is lost while the marks are asked for again. @type {InCar | null} */
   let inCar = null;
   const show = (/** @type {any[]} */ marks) => {
@@ -35,6 +37,7 @@ export async function ready(way) {
     const head = bad.length === 1 ? "ready.blocked_one" : "ready.blocked";
     heading.textContent = looking ? t("ready.looking") : bad.length ? t(head, { n: upper(count(bad.length)) }) : t("ready.good");
     under.textContent = looking ? t("ready.looking_text") : bad.length ? t("ready.blocked_text") : t(mind ? "ready.mind_text" : "ready.good_text");
+    tell.update(looking ? [] : bad.map(({ id, text }) => `${t(`ready.${id}`)}: ${text}`), heading.textContent);
     const told = marks.find(({ id }) => id === "identity");
     if (told) inCar ??= new InCar(told.flashed ?? null);
     list.replaceChildren(...marks.map(({ id, text, state, rates }) => {

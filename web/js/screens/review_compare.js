@@ -1,6 +1,7 @@
 // From revision to revision: like windows over each other, differences with what they are not known better than.
 
 import { get, seg } from "../api.js";
+import { when } from "../dates.js";
 import { h } from "../dom.js";
 import { choose } from "../parts/ask.js";
 import { corrected } from "../parts/corrected.js";
@@ -59,8 +60,7 @@ export async function compare(way) {
 
 /** @param {any} one */
 function nameOf(one) {
-  const day = new Date(one.started_at).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
-  return t("compare.drive", { day, revision: one.recipe.revision, name: one.name });
+  return t("compare.drive", { day: when(one.started_at), revision: one.recipe.revision, name: one.name });
 }
 
 /** @param {{revision: number}} one */

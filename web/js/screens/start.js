@@ -1,6 +1,7 @@
 // Where the page begins: nothing asked for yet, the one recipe, or a choice of recipes.
 
 import { get, post, seg } from "../api.js";
+import { when } from "../dates.js";
 import { h } from "../dom.js";
 import { listDrives, Reader } from "../kept.js";
 import { attempt, crumb, link, title } from "../parts/page.js";
@@ -15,7 +16,8 @@ import { needWords, t } from "../words.js";
 export async function start(way) {
   const { recipes } = await get("recipes");
   if (known.joins) await needWords("joining.page");
-  const join = known.joins ? { back: h("a", { href: "#/join" }, t("join.link")) } : {};
+  // On the laptop phones are joined from here; on a phone it is the way to its own language, light and sound.
+  const join = { back: known.joins ? h("a", { href: "#/join" }, t("join.link")) : h("a", { href: "#/sound" }, t("notes.sound")) };
   const [own, bundled] = [recipes.filter((/** @type {any} */ one) => !one.bundled), recipes.filter((/** @type {any} */ one) => one.bundled)];
   const acts = h("div", { class: "acts" });
   acts.append(fileButton(acts, !own.length, way));
@@ -67,10 +69,5 @@ export async function drives() {
 export function driveItem(one) {
   const shape = one.qualified >= one.asked ? "secured" : one.qualified ? "running" : "todo";
   return h("li", {}, h("a", { class: "item", href: `#/after?drive=${seg(one.id)}` }, h("div", { class: "marks" }, mark(shape)),
-    h("div", {}, h("h2", {}, one.title), h("p", {}, t("drives.item", { when: when(one), minutes: Math.max(1, Math.round(one.duration_s / 60)), n: one.qualified, of: one.asked })))));
-}
-
-/** @param {{started_at: string}} drive */
-function when({ started_at: began }) {
-  return new Date(began).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
+    h("div", {}, h("h2", {}, one.title), h("p", {}, t("drives.item", { when: when(one.started_at), minutes: Math.max(1, Math.round(one.duration_s / 60)), n: one.qualified, of: one.asked })))));
 }
