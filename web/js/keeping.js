@@ -54,3 +54,13 @@ export async function mayGo() {
   if (!(await keptDrives()).length) return false;
   return !(await navigator.storage?.persisted?.().catch(() => false));
 }
+
+/** Asks that the browser does not throw the kept drives away when room runs short; says whether it agreed. */
+export async function persist() {
+  const storage = navigator.storage;
+  try {
+    return (await storage?.persisted?.()) || (await storage?.persist?.()) || false;
+  } catch {
+    return false;
+  }
+}

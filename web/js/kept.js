@@ -10,6 +10,8 @@ const MOST_DRIVES = 20;
 /** Attempts kept of one capture, newest first; a recipe that is tried all day is not kept whole. */
 const MOST_ATTEMPTS = 20;
 const LEFT_OUT = "leftOut";
+/** How a drive's traces are asked for to be kept: every signal, peaks and all, as finely as a phone draws them. */
+export const TRACES = { points: 600 };
 const MOST_LEFT_OUT = 100;
 /** How long to wait for the server before what is kept is shown, ms: when it is lost already, and else. */
 const WAIT_MS = { lost: 2000, there: 20_000 };
@@ -237,10 +239,10 @@ export async function listDrives(reader) {
  */
 export async function keepDrive(id) {
   const before = /** @type {KeptDrive | undefined} */ (await look((_, drives) => drives.get(id)));
-  if (before?.whole) return true;
-  if (leftOut().includes(id)) return false;
-  const have = new Set(await look((answers) => answers.index("drive").getAllKeys(id)));
   const path = `drives/${seg(id)}`;
+  const have = new Set(await look((answers) => answers.index("drive").getAllKeys(id)));
+  if (before?.whole && have.has(`${path}/review`)) return true;
+  if (leftOut().includes(id)) return false;
   const row = await get(path);
   const verdict = await get(`${path}/attempts`);
   const recipe = `recipes/${seg(verdict.recipe.sha256)}`;
@@ -248,9 +250,10 @@ export async function keepDrive(id) {
   if (!good) return false;
   await write(id, (_, drives) => void drives.put({ id, at: Date.now(), whole: false, row }));
   await keep(recipe, await get(recipe));
-  for (const part of parts(verdict, path)) {
-    if (have.has(part.key)) continue;
-    good = (await keep(part.key, await part.ask())) && good;
+  for (const part of parts(verdict, path, row.phase === "ended")) {
+    if (have.has(part.key) && !part.last) continue;
+    const body = await part.ask();
+    good = (body === null || (await keep(part.key, body))) && good;
     if (!good) return false;
   }
   await write(id, (_, drives) => void drives.put({ id, at: Date.now(), whole: row.phase === "ended", row }));
@@ -259,34 +262,34 @@ export async function keepDrive(id) {
 }
 
 /**
- * What is kept of each attempt that is over, the secured ones first: a phone may lose the laptop at any moment.
+ * What is kept of each attempt that is over, the secured ones first: a phone may lose the laptop at any moment. Of a
+ * drive that has ended also the review, in sentences, and the traces from end to end: `last`, and no earlier ones.
  * @param {import("./types.js").Verdict} verdict
  * @param {string} path
+ * @param {boolean} ended
  */
-function parts(verdict, path) {
+function parts(verdict, path, ended) {
   const attempts = verdict.captures.flatMap(({ id, attempts: all }) => {
     const tries = all.filter(({ small, outcome }) => !small || outcome === "secured").slice(-MOST_ATTEMPTS);
     return tries.map((attempt) => ({ id, attempt }));
   });
   attempts.sort((a, b) => Number(b.attempt.outcome === "secured") - Number(a.attempt.outcome === "secured"));
-  return attempts.flatMap(({ id, attempt: { number, outcome } }) => {
+  const whole = ended ? /** @type {[string, Record<string, number>][]} */ ([[`${path}/review`, {}], [`${path}/traces`, TRACES]]).map(([to, query]) => ({ key: pathOf(to, query), ask: () => get(to, query).catch(unless), last: true })) : [];
+  const each = attempts.flatMap(({ id, attempt: { number, outcome } }) => {
     const lane = { capture: id, number };
     const window = `${path}/windows/${seg(id)}/${number}`;
-    const one = [
+    const one = /** @type {{key: string, ask: () => Promise<any>, last?: boolean}[]} */ ([
       { key: pathOf(`${path}/lane`, lane), ask: () => get(`${path}/lane`, lane) },
       { key: window, ask: () => get(window) },
-    ];
+    ]);
     if (outcome === "secured") one.push({ key: `${window}.csv`, ask: () => fetchFile(`${window}.csv`) });
     return one;
   });
+  return [...each, ...whole];
 }
 
-/** Asks that the browser does not throw the kept drives away when room runs short; says whether it agreed. */
-export async function persist() {
-  const storage = navigator.storage;
-  try {
-    return (await storage?.persisted?.()) || (await storage?.persist?.()) || false;
-  } catch {
-    return false;
-  }
+/** A review that the server cannot make spoils nothing else of the drive. @param {unknown} error */
+function unless(error) {
+  if (!(error instanceof Refused) || error.code === "unreachable") throw error;
+  return null;
 }

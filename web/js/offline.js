@@ -2,7 +2,8 @@
 // and the last that was known, for a page that is loaded anew while the laptop is away. Loaded once a screen stands.
 
 import { get } from "./api.js";
-import { keepDrive, persist } from "./kept.js";
+import { keepDrive } from "./kept.js";
+import { persist } from "./keeping.js";
 import { isDriving, isLeader, lastId, lost, onEvent } from "./live.js";
 import { follow, known, learn } from "./store.js";
 import { needWords } from "./words.js";

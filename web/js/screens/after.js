@@ -79,7 +79,7 @@ export async function after(way) {
   const [rests, alarms] = [h("div", {}), h("div", {})];
   const fill = (/** @type {any} */ found) => {
     if (!found || !way.current()) return;
-    rests.replaceChildren(restsOn(id, found));
+    rests.replaceChildren(restsOn(id, away, found));
     alarms.replaceChildren(alarmsOf(found.alarms) ?? "");
     for (const [n, one] of verdict.captures.entries()) {
       const mine = found.captures.find((/** @type {Said} */ each) => each.id === one.id);
@@ -94,7 +94,7 @@ export async function after(way) {
     h("p", { class: "under" }, open.length ? t("after.still", { titles: open.map((one) => one.title).join(", ") }) : t("after.saved")),
     drive.error ? h("p", { class: "under" }, drive.error) : null,
     drive.recovered ? h("p", { class: "under" }, t("after.recovered")) : null,
-    wholeDrive(id, verdict), rests, h("ul", { class: "list" }, ...items), alarms, ...(away ? [] : [closer(id), hand]), h("div", { class: "grow" }),
+    wholeDrive(id, verdict), rests, h("ul", { class: "list" }, ...items), alarms, closer(id, away), away ? null : hand, h("div", { class: "grow" }),
     away ? h("div", { class: "acts" }, hand) : h("div", { class: "acts" }, open.length ? link(t(again, { title: open[0].title }), `#/recipe?sha=${seg(verdict.recipe.sha256)}`) : null,
       link(t(open.length ? "after.send" : "after.send_all"), `#/send?drive=${seg(id)}`, !open.length), open.length ? null : link(t("after.start"), "#/", false)));
 }

@@ -1,7 +1,8 @@
 // The traces of a whole drive: any of its signals, on shared time, finer where one looks closer.
 
-import { get, seg } from "../api.js";
+import { get, Refused, seg } from "../api.js";
 import { h } from "../dom.js";
+import { Reader, TRACES } from "../kept.js";
 import { crumb, title } from "../parts/page.js";
 import { follow, POINTS } from "../parts/proof.js";
 import { timeText } from "../parts/ticks.js";
@@ -14,7 +15,19 @@ const MOST = 12;
 /** @param {import("../main.js").Way} way */
 export async function traces(way) {
   const id = way.params.get("drive") ?? "";
-  const ask = (/** @type {string} */ part, /** @type {Record<string, any>} */ query) => get(`drives/${seg(id)}/${part}`, query);
+  const reader = new Reader();
+  /** @type {any} what this phone keeps of them, where the laptop is away */
+  let kept = null;
+  const ask = async (/** @type {string} */ part, /** @type {Record<string, any>} */ query) => {
+    if (kept) return here(kept, query);
+    try {
+      return await get(`drives/${seg(id)}/${part}`, query);
+    } catch (error) {
+      if (!(error instanceof Refused) || error.code !== "unreachable" || query.first !== undefined) throw error;
+      kept = await reader.get(`drives/${seg(id)}/${part}`, TRACES);
+      return here(kept, query);
+    }
+  };
   // The library comes while the server looks; where there is none, the plots say so.
   const library = import("../parts/plots.js").then(({ Plots }) => Plots.load(way));
   library.catch(() => undefined);
@@ -56,6 +69,16 @@ export async function traces(way) {
     }
   }
   draw();
-  return h("main", { class: "page review wide" }, crumb({ to: `#/after?drive=${seg(id)}`, back: t("look.back") }), title(t("traces.title")),
+  return h("main", { class: "page review wide", "data-kept-at": reader.at }, crumb({ to: `#/after?drive=${seg(id)}`, back: t("look.back") }), title(t("traces.title")),
     h("details", { class: "rest-of choice-of" }, h("summary", {}, t("traces.choose", { n: there.length })), names), box, h("div", { class: "grow" }));
+}
+
+/**
+ * The signals asked for, of what is kept; it does not get finer.
+ * @param {any} kept
+ * @param {{signals?: string, first?: string}} query
+ */
+function here(kept, { signals, first }) {
+  if (first !== undefined) throw new Refused("unreachable", "");
+  return signals ? { ...kept, signals: kept.signals.filter((/** @type {any} */ one) => signals.split(",").includes(one.signal)) } : kept;
 }
