@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import re
 import signal
-import subprocess
 import sys
-from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -17,35 +15,16 @@ from coach.clock import HandClock
 from coach.errors import CoachError
 from coach.sources.adapter import RecordingCar, SimulatedCar
 from tests.adapter.peer import Peer
+from tests.cli.programs import running
 
 ROOT = Path(__file__).parents[2]
-
-
-@contextmanager
-def running(*words):
-    """An adapter's process; yields what it said. Ctrl-C must end it cleanly."""
-    command = [sys.executable, "-c", "from coach.cli import main; main()", "adapter", *map(str, words)]
-    process = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-    try:
-        said = ""
-        while "Ctrl-C" not in said:
-            line = process.stdout.readline()
-            assert line, process.stderr.read()
-            said += line
-        yield said
-        process.send_signal(signal.SIGINT)
-        assert process.wait(10) == 0
-        assert process.stderr.read() == ""
-    finally:
-        process.kill()
-        process.wait()
-        process.stdout.close()
-        process.stderr.close()
+UNTIL = "Ctrl-C"
 
 
 def test_it_says_where_it_is_and_answers():
     """A port, a control line and a fault in store; latency by the real clock."""
-    with running("--port", 0, "--control", 0, "--latency", "1ms", "--jitter", "0ms", "--fault", "can-error") as said:
+    words = ("--port", 0, "--control", 0, "--latency", "1ms", "--jitter", "0ms", "--fault", "can-error")
+    with running("adapter", *words, until=UNTIL) as said:
         address, control = re.findall(r"socket://\S+", said)
         assert address != control
         with Peer(address) as peer:
@@ -58,7 +37,7 @@ def test_it_says_where_it_is_and_answers():
 def test_a_pseudo_terminal_is_a_path():
     """It can be opened as a serial port is."""
     words = ("--pty", "--bits", "29", "--ecus", "2", "--latency", "0 ms", "--jitter", "0 ms")
-    with running(*words) as said, Peer(re.search(r"is at (\S+)", said)[1]) as peer:
+    with running("adapter", *words, until=UNTIL) as said, Peer(re.search(r"is at (\S+)", said)[1]) as peer:
         peer.ready()
         peer.ask("ATH1")
         assert peer.ask("010D") == b"18 DA F1 10 03 41 0D 00 AA AA AA AA \r18 DA F1 18 03 41 0D 00 AA AA AA AA \r\r"

@@ -4,12 +4,8 @@ from __future__ import annotations
 
 import json
 import re
-import signal
-import subprocess
-import sys
 import time
 import urllib.request
-from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -18,34 +14,9 @@ from click.testing import CliRunner
 from coach.cli import cmd_serve as module
 from coach.cli import main
 from coach.cli.cmd_serve import has_screen
+from tests.cli.programs import ended, serving
 
 ROOT = Path(__file__).parents[2]
-
-
-@contextmanager
-def running(*words):
-    """A server process; yields its page's address. Ctrl-C must end it cleanly."""
-    command = [sys.executable, "-c", "from coach.cli import main; main()", *map(str, words)]
-    process = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-    try:
-        line = process.stdout.readline()
-        found = re.search(r"http://\S+", line)
-        assert found, (line, process.stderr.read() if process.poll() is not None else "")
-        yield found[0]
-        process.send_signal(signal.SIGINT)
-        assert process.wait(10) == 0
-        assert process.stderr.read() == ""
-    finally:
-        process.kill()
-        process.wait()
-        process.stdout.close()
-        process.stderr.close()
-
-
-def ended(*words):
-    """A process that ends by itself."""
-    command = [sys.executable, "-c", "from coach.cli import main; main()", *map(str, words)]
-    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=30, check=False)
 
 
 def get(address, path):
@@ -55,7 +26,7 @@ def get(address, path):
 
 def test_demo_by_itself_comes_to_its_verdict(tmp_path):
     """Flat out and without a page: the drive is recorded, judged, and everything qualifies."""
-    with running("demo", "--auto", "--speed", "max", "--port", "0", "--no-open", "--data", tmp_path) as address:
+    with serving("demo", "--auto", "--speed", "max", "--port", "0", "--no-open", "--data", tmp_path) as address:
         deadline = time.monotonic() + 60
         while True:
             drives = get(address, "api/drives")["drives"]
@@ -69,7 +40,7 @@ def test_demo_by_itself_comes_to_its_verdict(tmp_path):
 
 def test_demo_waits_for_the_page():
     """The address leads to Ready with the drive, the recipe and the speed chosen."""
-    with running("demo", "--speed", "8", "--port", "0", "--no-open", "--drive", "limit-passed") as address:
+    with serving("demo", "--speed", "8", "--port", "0", "--no-open", "--drive", "limit-passed") as address:
         assert re.fullmatch(
             r"http://127\.0\.0\.1:\d+/#/ready\?recipe=[0-9a-f]{64}&source=replay:limit-passed&speed=8", address
         )
@@ -95,7 +66,7 @@ def test_serve_offers_what_it_is_given(tmp_path):
         "0",
         "--no-open",
     ]
-    with running(*words) as address:
+    with serving(*words) as address:
         assert "cold-engine.csv" in json.dumps(get(address, "api/sources"))
 
 
@@ -121,7 +92,7 @@ def test_bad_input_is_one_sentence_and_2(words, sentence):
 
 def test_port_in_use_and_folder_without_permission(tmp_path):
     """One sentence each; nothing is left behind."""
-    with running("demo", "--port", "0", "--no-open") as address:
+    with serving("demo", "--port", "0", "--no-open") as address:
         port = re.search(r":(\d+)/", address)[1]
         result = ended("demo", "--port", port, "--no-open")
         assert (result.returncode, result.stderr.count("\n")) == (2, 1)

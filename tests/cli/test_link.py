@@ -12,7 +12,7 @@ from coach.cli import main
 from coach.sources.adapter import AdapterServer, Identity
 from coach.sources.link import find as module
 from coach.sources.link.find import find_ports
-from tests.link.wired import table_car
+from tests.link.wired import KNOCK_AND_WASTEGATE, table_car
 
 RECIPE = """
 format = 1
@@ -146,26 +146,15 @@ def test_the_systems_own_list_can_be_read():
     assert isinstance(find_ports(), list)
 
 
-VEHICLE = """
-[signals.knock_retard]
-identifier = "203C"
-length = 2
-value = "s16(0) * 0.1"
-unit = "deg"
-min = "-12 deg"
-max = "6 deg"
-[signals.wastegate_duty]
-identifier = "1074"
-length = 1
-scale = 0.392157
-unit = "%"
-min = "0 %"
-max = "100 %"
+VEHICLE = (
+    KNOCK_AND_WASTEGATE
+    + """\
 [rpm_per_kmh]
 1 = 118.0
 2 = 62.0
 3 = 41.5
 """
+)
 PULL = """
 format = 1
 title = "Knock on the pull"

@@ -8,7 +8,8 @@ import pytest
 
 from coach.cli import main
 from coach.sources.adapter import AdapterServer
-from tests.cli.test_demo import get, running
+from tests.cli.programs import serving
+from tests.cli.test_demo import get
 from tests.link.wired import table_car
 
 _SERVE = ("serve", "--port", "0", "--no-open")
@@ -23,7 +24,7 @@ def until(condition, seconds=40):
 
 def test_the_demo_drives_a_car_behind_an_adapter():
     """Samples come through the dialect, the judge sees the car idle, the page is told that it is a link."""
-    with running("demo", "--through-adapter", "--auto", "--port", "0", "--no-open") as address:
+    with serving("demo", "--through-adapter", "--auto", "--port", "0", "--no-open") as address:
 
         def rolling():
             state = get(address, "api/state")
@@ -36,7 +37,7 @@ def test_the_demo_drives_a_car_behind_an_adapter():
 
 
 def test_the_demo_waits_at_ready_with_the_car():
-    with running("demo", "--through-adapter", "--port", "0", "--no-open") as address:
+    with serving("demo", "--through-adapter", "--port", "0", "--no-open") as address:
         assert "source=link:0&speed=1" in address
         sha = address.partition("recipe=")[2][:64]
 
@@ -50,7 +51,7 @@ def test_the_demo_waits_at_ready_with_the_car():
 def test_serving_a_link_offers_the_car_first():
     with (
         AdapterServer(table_car()) as server,
-        running("serve", "--link", server.url, "--port", "0", "--no-open") as address,
+        serving("serve", "--link", server.url, "--port", "0", "--no-open") as address,
     ):
         first = get(address, "api/sources")["sources"][0]
     assert first == {"id": "link:0", "title": "The car", "kind": "link", "text": server_url(first)}

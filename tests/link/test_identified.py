@@ -22,23 +22,11 @@ from coach.sources.simulator.scenarios import scenario
 from coach.vehicle import parse_vehicle
 from tests.link.test_source import Heard
 from tests.link.test_supervision import Judged
-from tests.link.wired import CATALOGUE, URL, Rig, table_car
+from tests.link.wired import CATALOGUE, KNOCK_AND_WASTEGATE, URL, Rig, table_car
 
-VEHICLE = """
-[signals.knock_retard]
-identifier = "203C"
-length = 2
-value = "s16(0) * 0.1"
-unit = "deg"
-min = "-12 deg"
-max = "6 deg"
-[signals.wastegate_duty]
-identifier = "1074"
-length = 1
-scale = 0.392156863
-unit = "%"
-min = "0 %"
-max = "100 %"
+VEHICLE = (
+    KNOCK_AND_WASTEGATE
+    + """\
 [signals.oil_temp]
 identifier = "115C"
 ecu = "7E1"
@@ -48,6 +36,7 @@ unit = "degC"
 min = "-40 degC"
 max = "190 degC"
 """
+)
 ANSWERS: dict[tuple[int, ...], bytes] = {
     (0x22, 0x203C): bytes.fromhex("FFDD"), (0x22, 0x1074): b"\x80", (0x22, 0x115C, 1): bytes([150]),
 }  # fmt: skip

@@ -17,6 +17,23 @@ from coach.sources.link.session import Session
 
 CATALOGUE = default_catalogue()
 URL = "socket://127.0.0.1:35000"
+KNOCK_AND_WASTEGATE = """
+[signals.knock_retard]
+identifier = "203C"
+length = 2
+value = "s16(0) * 0.1"
+unit = "deg"
+min = "-12 deg"
+max = "6 deg"
+[signals.wastegate_duty]
+identifier = "1074"
+length = 1
+scale = 0.392156863
+unit = "%"
+min = "0 %"
+max = "100 %"
+"""
+"""Two signals of a maker, as a vehicle file has them."""
 
 
 def table_car(**more: Any) -> TableCar:
