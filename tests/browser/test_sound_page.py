@@ -32,6 +32,13 @@ EAR = "async () => (await import('/js/store.js')).known.ear"
 SAID = "(text) => window.said.some(([said]) => said === text)"
 
 
+def stands(server, page):
+    """Waits until Drive stands: the server tells of the drive that was begun, as it does ten times a second."""
+    page.wait_for_selector("[data-screen=drive]", state="attached")
+    server.push(server.state())
+    page.wait_for_selector(".drive .words")
+
+
 def with_voices(page, voices=OWN):
     page.add_init_script(f"({VOICES})({voices!r})".replace("True", "true").replace("False", "false"))
 
@@ -116,7 +123,7 @@ def test_the_tap_that_agrees_starts_sound_and_the_drive(opening, server):
     agree.wait_for()
     server.face = "hold"
     agree.click()
-    page.wait_for_selector(".drive .words")
+    stands(server, page)
     page.wait_for_function(SAID, arg="You will hear what to do.")
     page.wait_for_selector(".ear", state="hidden")
     assert page.evaluate(EAR) == {"tones": "on", "voice": "on"}
@@ -181,7 +188,7 @@ def test_units_chosen_go_with_the_drive_and_with_what_is_asked(opening, server):
     assert asked.value.headers["accept-language"] == "en"
     server.face = "hold"
     page.get_by_role("button", name="We agree. Start recording").click()
-    page.wait_for_selector(".drive .words")
+    stands(server, page)
     body = next(body for path, body in server.posts if path == "drives")
     assert body["units"] == {"speed": "mph", "pressure": "psi", "temperature": "degF"}
 
