@@ -201,7 +201,7 @@ def packages(root: Path) -> dict[str, dict[str, str]]:
     return {name: {"version": entry["version"], "licence": entry["license"]} for name, entry in found.items()}
 
 
-class PageAssets(BuildHookInterface):  # type: ignore[type-arg]
+class PageAssets(BuildHookInterface):  # type: ignore[type-arg]  # not generic when it runs
     """The hook as hatchling calls it, for wheels (editable ones too) and source archives."""
 
     def dependencies(self) -> list[str]:

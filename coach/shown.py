@@ -71,7 +71,7 @@ def units_named(text: str) -> Units | None:
     known = {"km/h": "speed", "mph": "speed", "kPa": "pressure", "bar": "pressure", "psi": "pressure"}
     known |= {"degC": "temperature", "degF": "temperature"}
     named = {known[part]: part for part in text.split(",") if part in known}
-    return Units(**named) if len(named) == 3 else None  # type: ignore[arg-type]
+    return Units(**named) if len(named) == 3 else None  # type: ignore[arg-type]  # only known units came through
 
 
 def unit_written(unit: str, system: str | Units = METRIC) -> str:
@@ -130,7 +130,8 @@ def show_band(
     else:  # an empty band, or one narrower than anything that can be read: as it stands
         low_shown, high_shown = ends
         places = first + 6
-    return tuple(None if x is None else _number(x, places, written) for x in (low_shown, high_shown))  # type: ignore[return-value]
+    low_end, high_end = (None if x is None else _number(x, places, written) for x in (low_shown, high_shown))
+    return low_end, high_end
 
 
 def show_against(

@@ -115,7 +115,8 @@ class Readout:
 
     def bounds(self, low: float | None, high: float | None) -> tuple[str | None, str | None]:
         """Bounds as the readings that pass."""
-        return tuple(None if s is None else s.text for s in self._band(low, high))  # type: ignore[return-value]
+        low_end, high_end = (None if s is None else s.text for s in self._band(low, high))
+        return low_end, high_end
 
     def asked(self, low: float | None, high: float | None, wander: float | None = None) -> str:
         """What a condition asks, in a few words."""

@@ -40,7 +40,7 @@ def _run(*command: str) -> None:
 def _served() -> None:
     with tempfile.TemporaryDirectory(prefix="coach-bench-") as folder:
         command = [*COACH, "serve", "--no-open", "--port", "0", "--data", folder]
-        server = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=_environment())  # noqa: S603
+        server = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=_environment())  # noqa: S603 - our own
         try:
             assert server.stdout is not None
             Client(server.stdout.readline().split()[-1]).page()

@@ -185,7 +185,7 @@ def write_results(results: Iterable[Mapping[str, Any]], out: Path) -> bool:
         db.register("columns", columns)
         target = "'" + str(own).replace("'", "''") + "'"
         chosen = ", ".join(f"NULLIF({n}, '') AS {n}" if n not in kinds else n for n in names)
-        db.execute(f"COPY (SELECT {chosen} FROM columns) TO {target} (FORMAT parquet, COMPRESSION zstd)")  # noqa: S608
+        db.execute(f"COPY (SELECT {chosen} FROM columns) TO {target} (FORMAT parquet, COMPRESSION zstd)")  # noqa: S608 - quoted
     own.replace(out)
     return True
 

@@ -148,7 +148,7 @@ class _Changes:
         yield row("times", lambda c: str(c.times))
         yield row("max_excursions", lambda c: self.say("any") if c.max_excursions is None else str(c.max_excursions))
         for key in ("hold", "collect", "piece", "grace", "warn_ahead", "then", "rest", "before", "after"):
-            yield row(key, lambda c, at=f"{key}_us": self._time(getattr(c, at)))  # type: ignore[misc]
+            yield row(key, lambda c, at=f"{key}_us": self._time(getattr(c, at)))  # type: ignore[misc]  # the default of at
         yield row("needs", lambda c: self._list(c.needs))
         yield row("confirm", lambda c: self._list(c.confirm))
         yield row("after_limit", lambda c: self.say(f"after_limit.{c.after_limit}"))

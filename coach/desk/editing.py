@@ -127,9 +127,9 @@ def _set(document: Any, path: Path, value: Any) -> None:
         trivia = table[key].trivia
         item = _item(value)
         item.trivia.comment_ws, item.trivia.comment = trivia.comment_ws, trivia.comment
-        table[key] = item  # type: ignore[index]
+        table[key] = item  # type: ignore[index]  # a list takes whole numbers
     else:
-        table[key] = _item(value)  # type: ignore[index]
+        table[key] = _item(value)  # type: ignore[index]  # a list takes whole numbers
 
 
 def _plain(value: Any) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from typing import Literal
 
 from coach.recipe.check_collect import check_collect
 from coach.recipe.check_values import Fault, bounds, check_values
@@ -29,8 +30,8 @@ def check_recipe(recipe: Recipe, catalogue: Catalogue) -> list[Finding]:
 def _found(recipe: Recipe, fault: Fault, around: tuple[str | int, ...]) -> Finding:
     path = (*around, *fault.path)
     ids = {"capture": [{"id": c.id} for c in recipe.captures]}
-    level = "warning" if fault.warning else "error"
-    return Finding(level, fault.code, fault.message, path_words(path, ids), line_of(recipe.lines, path), path)  # type: ignore[arg-type]
+    level: Literal["error", "warning"] = "warning" if fault.warning else "error"
+    return Finding(level, fault.code, fault.message, path_words(path, ids), line_of(recipe.lines, path), path)
 
 
 def _whole(recipe: Recipe) -> Iterator[Fault]:

@@ -26,8 +26,8 @@ MAX_EDGES = 25
 
 def _text_or_number(value: object) -> object:
     if isinstance(value, bool) or not isinstance(value, str | int | float):
-        # pydantic collects a ValueError with the others; it would let a TypeError through.
-        raise ValueError('must be a text with a number and a unit, such as "72 km/h"')  # noqa: TRY004
+        sentence = 'must be a text with a number and a unit, such as "72 km/h"'
+        raise ValueError(sentence)  # noqa: TRY004 - pydantic collects these, and would let a TypeError through
     return value
 
 

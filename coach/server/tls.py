@@ -78,7 +78,7 @@ class LanConnection(HTTPConnection):
                 if not self._shake(self.socket):
                     return False
                 self._shaken = True
-            return bool(super().communicate())  # type: ignore[no-untyped-call]
+            return bool(super().communicate())  # type: ignore[no-untyped-call]  # the library's own
         except (OSError, ValueError):
             # A phone that does not trust the certificate hangs up in the middle of an answer: that is no fault.
             return False

@@ -91,7 +91,7 @@ def _time_column(file: TableFile, columns: Columns, rows: list[list[str]]) -> La
     asked = columns.time_unit
     cell = next((row[at] for row in rows if len(row) > at and row[at].strip()), "")
     if asked in ("clock", "date"):
-        kind: Kind | None = asked  # type: ignore[assignment]
+        kind: Kind | None = asked  # type: ignore[assignment]  # one of the two
     elif asked is not None:
         kind = "number"
     else:

@@ -47,7 +47,7 @@ class Parser:
         # pandas settles the number of columns by the longest line, so one of full length goes before short ones.
         full = self.file.delimiter.encode() * (self.layout.cells - 1) + b"\n" if block.short else b""
         frame = pd.read_csv(
-            _Handle(full + block.data),  # type: ignore[call-overload]
+            _Handle(full + block.data),  # type: ignore[call-overload]  # it only has to be read from
             sep=self.file.delimiter, decimal=self.layout.decimal, header=None, names=range(self.layout.cells),
             usecols=sorted(kinds), dtype={i: kind for i, kind in kinds.items() if kind is not None}, index_col=False,
             keep_default_na=False, na_values=[""], skip_blank_lines=False, engine="c", encoding_errors="replace",

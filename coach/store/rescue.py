@@ -137,7 +137,7 @@ def _numbers(db: sqlite3.Connection, table: str) -> Iterator[int]:
     """Row numbers of a table: from an index where there is one that can be read, else all that there may be."""
     for query in (
         f"SELECT rowid FROM {table} ORDER BY rowid",  # noqa: S608 - our own names
-        f"SELECT max(rowid) FROM {table}",  # noqa: S608
+        f"SELECT max(rowid) FROM {table}",  # noqa: S608 - likewise
     ):
         try:
             rows = [int(n) for (n,) in db.execute(query) if n is not None]

@@ -98,3 +98,32 @@ def test_no_borrowed_file() -> None:
     endings = (".woff", ".woff2", ".ttf", ".otf", ".min.js", ".min.css", ".whl", ".so", ".dll", ".exe")
     assert [str(path.relative_to(ROOT)) for path in kept() if path.name.endswith(endings)] == []
     assert list(kept())
+
+
+EXCEPTION = re.compile(r"#\s*(?:noqa|type:\s*ignore)\b")
+WITH_REASON = re.compile(r"#\s*(?:noqa:\s*[A-Z]+\d+(?:,\s*[A-Z]+\d+)*\s+-\s+\w|type:\s*ignore\[[\w-]+\]\s+#\s+\w)")
+
+
+def without_reason(path: Path) -> list[int]:
+    """Lines that switch a check off and do not say why."""
+    return [n for n, line in enumerate(lines(path), 1) if EXCEPTION.search(line) and not WITH_REASON.search(line)]
+
+
+def test_a_check_that_is_switched_off_says_why() -> None:
+    """In what is shipped and what installs it; a test that must, reads plainly enough."""
+    files = [*(ROOT / "coach").rglob("*.py"), *(ROOT / "hashes").glob("*.py"), ROOT / "run.py", ROOT / "hatch_build.py"]
+    assert {str(path.relative_to(ROOT)): found for path in files if (found := without_reason(path))} == {}
+
+
+def test_the_check_of_reasons_bites(tmp_path: Path) -> None:
+    """A reason is words, behind a dash or a second mark."""
+    file = tmp_path / "some.py"
+    bare = [
+        "x = 1  # no" + "qa",
+        "x = 1  # no" + "qa: E501",
+        "x = 1  # type: " + "ignore[misc]",
+        "x = 1  # type: " + "ignore",
+    ]
+    said = ["x = 1  # no" + "qa: S603, S607 - ours", "x = 1  # type: " + "ignore[misc]  # of the library"]
+    file.write_text("\n".join([*bare, *said]), "utf-8")
+    assert without_reason(file) == [1, 2, 3, 4]

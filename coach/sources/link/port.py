@@ -70,7 +70,7 @@ def open_wire(
         try:
             port = opener(url, baud)
         except BROKEN as error:
-            box.put(error)  # type: ignore[arg-type]
+            box.put(error)  # type: ignore[arg-type]  # one of BROKEN, which the checker cannot see
             return
         if given_up.is_set():
             Wire(port).close()
