@@ -7,6 +7,7 @@ import urllib.request
 from types import SimpleNamespace
 
 import pytest
+from playwright.sync_api import expect
 
 from coach.assets import traces_root
 from tests.browser.conftest import Opened
@@ -109,9 +110,12 @@ def test_the_verdict_has_numbers_and_what_to_do(go, made):
     best.click()
     page.wait_for_selector("[data-screen=window]")
     assert "number=" in page.url
-    assert page.get_by_role("link", name="Send this one").get_attribute("href") == f"#/send?drive={made.id}"
-    page.get_by_role("link", name="Send this one").click()
+    # What is sent is said before it is: a bundle goes whole, and this window is in it.
+    expect(page.locator(".acts .mini")).to_contain_text("A bundle goes whole: every window of this drive")
+    page.get_by_role("link", name="Send the drive with it").click()
     page.wait_for_selector("[data-screen=send]")
+    expect(page.locator(".list .item").first).to_contain_text("the window from")
+    expect(page.locator(".list .item").first).to_contain_text("You came from it. The 3 other windows go with it")
 
 
 def test_a_late_review_is_put_in_when_it_comes(go, made, shared):

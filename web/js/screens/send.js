@@ -1,13 +1,13 @@
 // Send: what leaves the laptop, seen before it does. Two switches; then the phone's own way to share, or a file.
 
-import { post, reach, read, Refused } from "../api.js";
+import { get, post, reach, read, Refused, seg } from "../api.js";
 import { h } from "../dom.js";
 import { keepBundle, keptBundle } from "../keeping.js";
 import { bundleHand } from "../parts/kept_here.js";
 import { button, crumb, item, link, problem, title } from "../parts/page.js";
 import { mark } from "../parts/signs.js";
 import { toggle } from "../parts/toggle.js";
-import { count, needWords, t, upper } from "../words.js";
+import { clock, count, needWords, t, upper } from "../words.js";
 
 /** A larger file is not kept in the page's memory for sharing: it is downloaded. */
 const MOST_SHARED = 48e6;
@@ -30,6 +30,7 @@ export function size(bytes) {
 export async function send(way) {
   await Promise.all([needWords("bundle.page"), needWords("offline"), way.style("css/send.css")]);
   const drive = way.params.get("drive") ?? "";
+  const from = await windowOf(way.params);
   const wish = { whole: false, vin: false };
   /** @type {Map<string, Promise<Made>>} */
   const asked = new Map();
@@ -104,7 +105,9 @@ export async function send(way) {
     weight.textContent = size(made.size);
     const some = (/** @type {string} */ key, /** @type {number} */ n) => t(`send.${key}${n === 1 ? "_one" : n ? "" : "_none"}`, { n });
     const tick = () => mark("secured", t("send.in"), "ok");
+    const others = one.windows - 1;
     list.replaceChildren(
+      ...(from ? [item(tick(), t("send.this", from), some("this_text", others))] : []),
       item(one.windows ? tick() : mark("todo", t("send.none")), some("windows", one.windows), one.windows ? t("send.around", { before: one.before_s, after: one.after_s }) : t("send.windows_why")),
       ...(one.missed ? [item(tick(), some("missed", one.missed), t(one.missed === 1 ? "send.reason" : "send.reasons"))] : []),
       item(tick(), t("send.judged"), t("send.judged_text", { n: upper(count(one.judged_signals)), minutes })),
@@ -178,4 +181,17 @@ export async function send(way) {
   way.leave(() => { removeEventListener("online", online); removeEventListener("offline", online); turn = -1; });
   show();
   return page;
+}
+
+/**
+ * The window that somebody came from, to say that it goes and what goes with it; null where nobody did.
+ * @param {URLSearchParams} params
+ */
+async function windowOf(params) {
+  if (!params.has("capture")) return null;
+  /** @type {import("../types.js").Verdict | null} */
+  const verdict = await get(`drives/${seg(params.get("drive") ?? "")}/attempts`).catch(() => null);
+  const one = verdict?.captures.find(({ id }) => id === params.get("capture"));
+  const attempt = one?.attempts.find(({ number }) => number === Number(params.get("number")));
+  return one && attempt ? { title: one.title, time: clock(attempt.start_s) } : null;
 }

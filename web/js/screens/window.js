@@ -33,6 +33,7 @@ export async function window(way) {
   // With the laptop gone the link would lead nowhere: the table then comes from this phone.
   const away = reader.at !== null;
   const csv = away ? null : h("a", { class: "act wide", href: `api/${path}.csv`, download: `${capture}-${number + 1}.csv` }, t("window.csv"));
+  const sends = !away && attempt?.secured_s !== null;
   const hand = away || canShare() ? handing({ files, name: capture, main: away, one: true }) : null;
   const across = kind === "sweep" && !away ? pick("across", t("look.across"), [["time", t("look.over_time")], ["over", t("look.over_speed")]], "time", (value) => draw(plots, data, way, attempt, value)) : null;
   const further = away ? null : h("ul", { class: "further" },
@@ -43,7 +44,7 @@ export async function window(way) {
     h("div", { class: "verdict" }, mark(shape, t(`outcome.${shape}`), shape === "secured" ? "ok" : shape === "stopped" ? "no" : ""), title(heading),
       h("p", { class: "under" }, [`${one?.title ?? capture}.`, `${upper(t(`outcome.${shape}`))}.`, attempt ? why(attempt) : ""].filter(Boolean).join(" "))),
     wholeDrive(drive, verdict, { capture, number }), across, plots, further, table(data.signals), h("div", { class: "grow" }),
-    h("div", { class: "acts" }, away || attempt?.secured_s === null ? null : link(t("look.send"), `#/send?drive=${seg(drive)}`), csv, hand));
+    h("div", { class: "acts" }, !sends ? null : link(t("look.send"), `#/send?${here}`), csv, hand, sends ? h("p", { class: "mini" }, t("look.send_text")) : null));
   draw(plots, data, way, attempt, "time");
   return page;
 }
