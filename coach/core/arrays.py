@@ -140,8 +140,7 @@ class ArraySwept(ArrayCondition, Swept):
         return self._sample(self._index(t_us - 1))
 
     def plausible_until(self, t_us: int) -> int:
-        i = self._index(t_us - 1)
-        return self.runs.until_of(self.runs.index(int(self._t[i]))) if i >= 0 else BEFORE
+        return self.runs.until_of(self.runs.index(int(self._t[self._index(t_us - 1)])))
 
     def crossed(self, t_us: int) -> tuple[int, float] | None:
         i = self._index(t_us)

@@ -65,7 +65,7 @@ class Pieces:
     def forget(self, sure_us: int) -> None:
         """The running window will not end before `sure_us`: visits up to there need not be kept one by one."""
         visits = self._visits
-        while len(visits) > 1 and visits[0][1] <= sure_us:
+        while visits and visits[0][1] <= sure_us:
             began, until, cell = visits.popleft()
             self._sure[cell] += until - began
 

@@ -155,7 +155,7 @@ class Swept(Condition):
 
     @abstractmethod
     def plausible_until(self, t_us: int) -> int:
-        """Up to when the sample that `plausible_before` gives holds; BEFORE when there is none."""
+        """Up to when the sample that `plausible_before` gives holds; there must be one."""
 
     @abstractmethod
     def crossed(self, t_us: int) -> tuple[int, float] | None:

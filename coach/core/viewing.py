@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from coach.core.derive import AT_CEILING, AT_FLOOR, OK, UNREADABLE
+from coach.core.derive import AT_CEILING, AT_FLOOR, OK
 from coach.core.gates import Gate
 from coach.core.machine import Machine
 from coach.core.online import OnlineCondition
@@ -131,9 +131,8 @@ def _status(c: OnlineCondition, value: float) -> Status:
     if c.stray:
         return "wander"
     bad = worst_of(value, c.flag, c.low, c.high)
-    if bad is None or c.flag == UNREADABLE:
-        return "unreadable"
-    return bad[3].value  # type: ignore[return-value]
+    assert bad is not None
+    return bad[3].value  # type: ignore[return-value]  # the causes that a status names
 
 
 def _limit(w: OnlineWatch, now_us: int) -> LimitView:

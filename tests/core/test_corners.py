@@ -70,6 +70,33 @@ def test_a_capture_not_known_is_not_waited_for():
     assert not gates.have("y", 2)
 
 
+@pytest.mark.parametrize(
+    ("more", "words", "name"),
+    [
+        ({}, ("pause", "resume"), "paused"),
+        ({}, ("skip", "unskip"), "skipped"),
+        ({"arming": True}, ("arm",), "arm"),
+        ({"confirm": ("fan off",)}, ("confirm",), "confirm"),
+    ],
+)
+def test_a_gate_is_open_from_the_word_that_opens_it(more, words, name):
+    """Rule 15: shut a microsecond before, open at the very stamp, and so it stays."""
+    gates = Gates(Capture("x", hold_us=S, **more))
+    for word in words:
+        whole = word in ("pause", "resume")
+        gates.mark(Mark(5 * S, word, None if whole else "x", "fan off" if word == "confirm" else ""))
+    assert [gates.shut(t) for t in (5 * S - 1, 5 * S, 9 * S)] == [name, None, None]
+    assert [gates.open(t) for t in (5 * S - 1, 5 * S, 9 * S)] == [False, True, True]
+
+
+def test_rest_and_needs_open_from_their_times_on():
+    """Rule 14: the same for what no word opens."""
+    gates = Gates(Capture("x", hold_us=S, needs=("y",)))
+    gates.rest(3 * S)
+    assert gates.have("y", 2 * S)
+    assert [gates.shut(t) for t in (2 * S - 1, 2 * S, 3 * S - 1, 3 * S)] == ["needs", "rest", "rest", None]
+
+
 def test_views_of_a_sweep_from_waiting_to_arrival():
     """Armed on the near side, then running with what is left, then holding after it has arrived."""
     sweep = Sweep("n", 2000, 4000, dip=100, then_us=5 * S)

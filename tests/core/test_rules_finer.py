@@ -107,6 +107,23 @@ def test_too_much_time_outside_names_the_first_signal():
     assert (attempt.reason.value, attempt.reason.bound) == (1, 0.5)
 
 
+def test_an_instant_of_a_limit_alone_is_one_of_the_capture():
+    """Rules 4 and 26: the last instant before the crossing is that at 1 s, at which the limit was passed."""
+    capture = sweep(2000, 4000, limits=(limit("b", 95),))
+    assert told(capture, drive(n={0: 1800, 2: 2500, 3: 2600}, b={0: 90, 1: 99, 2: 90})) == []
+    assert told(capture, drive(n={0: 1800, 2: 2500, 3: 2600}, b={0: 99, 1: 90, 2: 90}))[0] == "2 began"
+
+
+def test_after_a_stop_arming_waits_until_the_limit_has_been_inside():
+    """Rules 14 and 26: at 3 s it was not yet, although it need not be inside to begin; at 4 s it is, and too late."""
+    capture = sweep(2000, 4000, limits=(limit("b", 95, after=1),))
+    n = {0: 1800, 1: 2500, 2.5: 2600, 3: 1800, 4: 2500, 5: 2600}
+    lines = told(capture, drive(n=n, b={0: 90, 2: 90, 2.5: 99, 3: 99, 4: 90}))
+    assert [x for x in lines if "began" in x] == ["1 began"]
+    lines = told(capture, drive(n=n, b={0: 90, 2: 90, 2.5: 99, 3: 90, 4: 90}))
+    assert [x for x in lines if "began" in x] == ["1 began", "4 began"]
+
+
 # ---- derived signals ------------------------------------------------------------------------------------------------
 
 
@@ -172,6 +189,14 @@ def test_a_sweep_wakes_it_when_its_time_is_over():
     assert judge.next_deadline() == us(5)
 
 
+def test_a_sweep_that_has_arrived_and_needs_nothing_else_cannot_break():
+    """Rules 28 and 29: without a `keep` signal only samples to come can do anything before `then` is over."""
+    judge = Judge(JudgePlan((sweep(2000, 4000, then=4),)))
+    for t, n in enumerate((1800.0, 2500.0, 4100.0)):
+        judge.feed(us(t), {"n": n})
+    assert judge.next_deadline() is None
+
+
 # ---- pieces and cells -----------------------------------------------------------------------------------------------
 
 
@@ -201,7 +226,21 @@ def test_summing_up_early_waits_for_limits_and_records_too(monkeypatch, spoiler)
     judge.advance(us(14))
     (view,) = judge.view().captures
     assert view.last.end_us == us(8)
+    events_of(capture, drive(a=run(0, 14, 5), b=row(*[1, 7] * 7, 1), c=c))
     assert (view.collected_us, view.dwell_us) == (us(8), (us(4), us(4)))
+
+
+def test_cells_alone_are_collected_without_any_condition(monkeypatch):
+    """Rules 44 to 46: nothing has to hold; what is summed up early is everything up to now."""
+    monkeypatch.setattr(machine, "BACKLOG", 0)
+    capture = collect(6, 2, axes=[axis("b", 0, 5, 10)], dwell=2, wanted=[(0,), (1,)])
+    samples = drive(b=row(1, 1, 7, 7, 1, 7, 1, 1))
+    assert told(capture, samples)[:3] == ["0 began", "2 secured", "6 collected 6"]
+    judge = Judge(JudgePlan((capture,)))
+    for t, values in samples.instants():
+        judge.feed(t, values)
+    (view,) = judge.view().captures
+    assert (view.collected_us, view.dwell_us) == (us(7), (us(4), us(3)))
 
 
 # ---- captures that wait for each other ------------------------------------------------------------------------------

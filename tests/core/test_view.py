@@ -235,6 +235,12 @@ def test_a_running_sweep_says_how_far_it_came(sign):
     assert (view.phase, view.progress, view.left) == ("running", 1, 0)
 
 
+def test_a_sweep_that_leaps_over_both_ends_has_nothing_left():
+    """It begins past its end, and arrives with its next sample."""
+    view = shown(sweep(2000, 4000), (0, {"n": 1800.0}), (1, {"n": 4100.0}))
+    assert (view.phase, view.progress, view.left, view.furthest) == ("running", 1, 0, 4100)
+
+
 def test_recorded_signals_that_never_came_are_missing():
     """Only those that are needed; one that came once is not missing, and one that only ever was unreadable is."""
     capture = hold(9, band("a", 4, 8), record=(asked("b", 1), asked("n", 1), asked("c", 1, need=False)))
