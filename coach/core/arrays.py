@@ -155,7 +155,13 @@ class ArraySwept(ArrayCondition, Swept):
 
 
 def plausible(t_us: Ints, value: Floats, sign: float, fastest: float | None) -> Bools | None:
-    """Which samples are not too fast from the last plausible one; None when all are."""
+    """Which samples are not too fast from the last plausible one; None when all are.
+
+    Args:
+        t_us, value: of the signal, alike in length.
+        sign: 1 for a rising sweep, -1 for a falling one.
+        fastest: in the signal's unit a second; None is any.
+    """
     if fastest is None:
         return None
     jump = np.flatnonzero((value[1:] - value[:-1]) * sign * US > fastest * np.diff(t_us)) + 1

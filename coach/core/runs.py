@@ -39,7 +39,7 @@ class Column:
 
 
 def flags_of(value: Floats, facts: Facts) -> Flags | None:
-    """Flags of measured samples, or None when all are OK."""
+    """A flag for each of the measured `value`, or None when all are OK."""
     if len(value) == 0:
         return None
     least, most = float(value.min()), float(value.max())
@@ -63,7 +63,12 @@ def flags_of(value: Floats, facts: Facts) -> Flags | None:
 
 
 class Runs:
-    """The samples of one track, cut into runs, with a cursor at the judge's present."""
+    """The samples of one track, cut into runs, with a cursor at the judge's present.
+
+    Args:
+        stale_us: for each of the column's stamps, how long it holds.
+        kept: which samples count, of the column's length; None is all.
+    """
 
     __slots__ = (
         "first",

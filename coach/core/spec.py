@@ -56,7 +56,7 @@ class Limit:
 
     @property
     def bound(self) -> float:
-        """The number that must not be passed."""
+        """The number that must not be passed, in the signal's unit. Raises ValueError: the limit has none."""
         bound = self.high if self.high is not None else self.low
         if bound is None:
             raise ValueError(f"limit of {self.signal} has neither high nor low")

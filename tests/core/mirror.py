@@ -1,4 +1,4 @@
-"""A plan, a drive and events upside down: every value negated. No rule prefers up to down, so verdicts must mirror."""
+"""What must not matter: a plan and a drive upside down, every value negated; a capture that has another like it."""
 
 from __future__ import annotations
 
@@ -85,3 +85,26 @@ def _excursion(x: Excursion) -> Excursion:
 
 def _minus(value: float | None) -> float | None:
     return None if value is None else -value
+
+
+TWIN = "twin"
+
+
+def with_twin(plan: JudgePlan) -> JudgePlan:
+    """A plan of one capture and another like it: they are never in each other's way."""
+    (one,) = plan.captures
+    return replace(plan, captures=(one, replace(one, id=TWIN)))
+
+
+def told_to_both(recording: Recording) -> Recording:
+    """What people say of the one capture, they say of the other next."""
+    if recording.marks is None:
+        return recording
+    pairs = [(m, replace(m, capture=TWIN)) if m.capture else (m,) for m in recording.marks]
+    return Recording(recording.series, marks=tuple(m for pair in pairs for m in pair), end_us=recording.end_us)
+
+
+def of_the_twin(events: Sequence[Event], name: str) -> list[Event]:
+    """The twin's events under the name of the one capture."""
+    own = [replace(e, capture=name) for e in events if e.capture == TWIN]
+    return [replace(e, attempt=replace(e.attempt, capture=name)) if isinstance(e, Ended) else e for e in own]

@@ -25,7 +25,15 @@ from coach.core.pointwise import Pointwise
 from coach.core.spec import Asked, Axis, Band, Capture, Collect, Facts, JudgePlan, Limit, Sweep
 from coach.recording import US, Mark, Recording, from_pairs
 from tests.core.judging import in_order, online, plain
-from tests.core.mirror import has_mirror, mirrored_drive, mirrored_events, mirrored_plan
+from tests.core.mirror import (
+    has_mirror,
+    mirrored_drive,
+    mirrored_events,
+    mirrored_plan,
+    of_the_twin,
+    told_to_both,
+    with_twin,
+)
 from tests.core.oracle import oracle
 from tests.core.strategies import Picky
 
@@ -122,7 +130,7 @@ def events_of(
     captures: Capture | Iterable[Capture], recording: Recording, *, facts: Mapping[str, Facts] | None = None,
     derivations: Sequence[Derivation] = (BOOST, GEAR), fresh: float = 5,
 ) -> list[Event]:  # fmt: skip
-    """The events, after seeing that oracle, live judge and array judge agree on them, upside down as well."""
+    """The events, after seeing that oracle, live judge and array judge agree on them, upside down and in pairs too."""
     made = (captures,) if isinstance(captures, Capture) else tuple(captures)
     plan = JudgePlan(made, facts or {}, tuple(derivations), dict.fromkeys(SIGNALS, us(fresh)))
     live = online(plan, recording)
@@ -132,6 +140,11 @@ def events_of(
         turned, over = mirrored_plan(plan), mirrored_drive(recording)
         assert plain(mirrored_events(online(turned, over))) == plain(live)
         assert judge_recording(turned, over).events == tuple(online(turned, over))
+    if len(made) == 1:
+        pair, said = with_twin(plan), told_to_both(recording)
+        both = online(pair, said)
+        assert judge_recording(pair, said).events == tuple(both)
+        assert of_the_twin(both, made[0].id) == [e for e in both if e.capture == made[0].id] == live
     return in_order(plan, live)
 
 

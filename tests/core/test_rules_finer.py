@@ -37,6 +37,12 @@ def test_a_sample_at_from_is_past_it_also_for_the_next_one():
     assert told(sweep(2000, 4000, IN), samples) == []
 
 
+def test_back_at_from_itself_is_no_withdrawal():
+    """Rules 25 and 28: `from` is not on the near side, so 150 back to it, with a dip of 100, is a miss."""
+    assert told(sweep(2000, 4000, dip=100), drive(n=row(1800, 2150, 2000)))[1] == "2 missed dip n 2000/2050 | 1..1"
+    assert told(sweep(2000, 4000, dip=100), drive(n=row(1800, 2150, 1999)))[1] == "2 withdrawn"
+
+
 def test_how_far_it_went_since_the_crossing_counts_for_a_late_beginning():
     """Rule 27: 400 past at its furthest; `late` of 500 admits that, one of 300 does not although it is back at 200."""
     samples = drive(n=row(1800, 2100, 2400, 2200), a=row(9, 9, 9, 5))
@@ -150,6 +156,42 @@ def test_what_is_neither_readable_nor_fresh_is_not_seen():
     lines = told(hold(20, band("c", 4, 8), limits=(watched,)), samples)
     assert lines[:2] == ["0 began", "4 alarm boost unseen"]
     assert not any("alarm boost 9" in x for x in lines)
+
+
+# ---- the warning ahead ----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("b", "warned"),
+    [
+        ({0: 79, 0.15: 82, 0.3: 85, 0.4: 87}, True),
+        ({0: 79, 0.15: 82, 0.3: 85, 0.399999: 87}, False),
+        ({0: 79, 0.2: 83, 0.4: 87}, False),
+        ({0: 40, 0.15: 60, 0.3: 80, 0.4: 85}, True),
+        ({0: 40, 0.15: 60, 0.3: 80, 0.4: 84.9}, False),
+        ({0: 86, 0.1: 88, 0.2: 90, 0.3: 92, 0.4: 92, 0.5: 92}, True),
+    ],
+    ids=["0.4 s, four samples", "0.399999 s", "three samples", "85 %", "less than 85 %", "still steep enough"],
+)
+def test_a_warning_needs_time_samples_and_nearness(b, warned):
+    """Rule 36: each at its very edge, with a slope that reaches 100 within 0.7 s."""
+    capture = hold(9, IN, limits=(limit("b", 100, scope="drive"),))
+    assert any("ahead b" in x for x in told(capture, drive(a={0: 5, 0.1: 5}, b=b))) is warned
+
+
+def test_a_warning_looks_at_the_shortest_row_only():
+    """Rule 36: the steep rise lies before the row from 0.2 to 0.6 s."""
+    b = {0: 60, 0.1: 70, 0.2: 86, 0.3: 88, 0.4: 88, 0.5: 88, 0.6: 88, 0.7: 88}
+    capture = hold(9, IN, limits=(limit("b", 100, scope="drive"),))
+    assert [x for x in told(capture, drive(a={0: 5}, b=b)) if "ahead" in x] == ["0.4 ahead b", "0.6 ahead over b"]
+
+
+def test_a_slope_that_just_reaches_the_limit_is_one():
+    """Rule 36: 20 a second for 0.7 s from 86 is exactly 100; over 0.699999 s it is not."""
+    b = {0: 78, 0.1: 80, 0.2: 82, 0.3: 84, 0.4: 86}
+    for ahead_us, warned in ((700_001, True), (699_999, False)):
+        capture = hold(9, IN, limits=(limit("b", 100, scope="drive"),), warn_ahead_us=ahead_us)
+        assert any("ahead b" in x for x in told(capture, drive(a={0: 5}, b=b))) is warned
 
 
 # ---- deadlines ------------------------------------------------------------------------------------------------------
