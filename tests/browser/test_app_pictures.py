@@ -7,7 +7,7 @@ import os
 import pytest
 
 from coach.assets import web_root
-from tests.browser.test_picture import SIZE, size_of
+from tests.browser.test_picture import SIZE, size_of, sound_on
 
 
 @pytest.mark.parametrize(("name", "at"), [("drive", "#/drive"), ("after", "#/after?drive=d1")])
@@ -17,6 +17,8 @@ def test_the_manifest_has_its_pictures(opening, server, name, at):
     page = opening(at, device_scale_factor=2).page
     page.wait_for_selector(".lane polyline" if name == "drive" else ".portrait .th", state="attached")
     page.evaluate("() => document.fonts.ready.then(() => true)")
+    if name == "drive":
+        sound_on(page)
     drawn = page.screenshot()
     path = web_root() / "pictures" / f"{name}.png"
     if os.environ.get("COACH_PICTURES") == "manifest":
