@@ -136,7 +136,7 @@ def convert(value: float, unit: str, to: str, *, difference: bool = False) -> fl
 
 
 def convert_array(values: NDArray[np.float64], unit: str, to: str) -> NDArray[np.float64]:
-    """The array form of `convert`: float64 of any shape in, the same shape out, number for number the same.
+    """The array form of `convert`: `values` of any shape in, the same shape out, number for number the same.
 
     Raises:
         UnitError: one of the units is not known here.

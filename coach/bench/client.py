@@ -64,7 +64,7 @@ class Client:
         return int(self.drive(drive)["samples"])
 
     def over(self, clock: Clock, drive: str) -> None:
-        """Waits until it has ended."""
+        """Waits until it has ended. Raises TimeoutError."""
         for _ in range(int(PATIENCE_S / 0.05)):
             if self.drive(drive)["phase"] == "ended":
                 return

@@ -64,7 +64,7 @@ class OpenedDrive:
         return self.entry.recipe.sha256
 
     def read(self, name: str, most: int = MOST_JSON) -> bytes:
-        """A file by its whole name."""
+        """A file by its whole name, of at most `most` bytes. Raises BundleError."""
         if name not in self.entries:
             raise BundleError("this file is missing", where=f"{self.path.name}, {name}")
         return read_whole(self.path, self.entries[name], most)
@@ -74,21 +74,21 @@ class OpenedDrive:
         return f"{self.entry.folder}/{name}"
 
     def recipe_bytes(self) -> bytes:
-        """The recipe as it was received."""
+        """The recipe as it was received. Raises BundleError."""
         return self.read(self.entry.recipe.file, MOST_RECIPE)
 
     def recipe(self) -> Recipe:
-        """The recipe."""
+        """The recipe. Raises BundleError."""
         with _as_bundle_error(self, self.entry.recipe.file):
             return parse_recipe(self.recipe_bytes(), name=self.entry.recipe.name, catalogue=self.catalogue())
         raise AssertionError
 
     def vehicle_bytes(self) -> bytes | None:
-        """The vehicle file, or None."""
+        """The vehicle file, or None. Raises BundleError."""
         return None if self.entry.vehicle is None else self.read(self.entry.vehicle.file, MOST_RECIPE)
 
     def vehicle(self) -> Vehicle | None:
-        """The vehicle, or None."""
+        """The vehicle, or None. Raises BundleError."""
         raw = self.vehicle_bytes()
         if raw is None:
             return None
@@ -97,7 +97,7 @@ class OpenedDrive:
         raise AssertionError
 
     def catalogue(self) -> Catalogue:
-        """The catalogue as it was resolved when the drive was recorded."""
+        """The catalogue as it was resolved when the drive was recorded. Raises BundleError."""
         name = self.own("catalogue.json")
         data = load(self.read(name), f"{self.path.name}, {name}")
         if not isinstance(data, list) or len(data) > 5_000:
@@ -107,7 +107,7 @@ class OpenedDrive:
         raise AssertionError
 
     def plan(self) -> JudgePlan:
-        """What was judged."""
+        """What was judged. Raises BundleError."""
         name = self.own("plan.json")
         where = f"{self.path.name}, {name}"
         data = load(self.read(name), where)
@@ -124,11 +124,11 @@ class OpenedDrive:
         raise AssertionError
 
     def recording(self) -> BundledRecording:
-        """The samples inside; derived from nothing, judged by nobody."""
+        """The samples inside; derived from nothing, judged by nobody. Raises BundleError."""
         return self.recording_and_digests()[0]
 
     def recording_and_digests(self) -> tuple[BundledRecording, dict[str, str]]:
-        """The samples inside, and SHA-256 of each signal's."""
+        """The samples inside, and SHA-256 of each signal's. Raises BundleError."""
         entry, name = self.entry, self.own("samples.bin")
         counts = [(s.name, s.inside) for s in entry.signals]
         total = sum(count for _, count in counts)
@@ -153,7 +153,7 @@ class OpenedDrive:
         return made, digests
 
     def verdict(self) -> dict[str, Any]:
-        """The verdict as it was said when the bundle was made: a claim, until it is judged again."""
+        """The verdict as it was said when the bundle was made: a claim, until judged again. Raises BundleError."""
         name = self.own("verdict.json")
         data = load(self.read(name), f"{self.path.name}, {name}")
         if not isinstance(data, dict) or not isinstance(data.get("captures"), list):
@@ -161,7 +161,7 @@ class OpenedDrive:
         return data
 
     def pieces(self, name: str) -> Iterator[bytes]:
-        """The bytes of a file by its whole name, a piece at a time."""
+        """The bytes of a file by its whole name, a piece at a time. Raises BundleError."""
         if name not in self.entries:
             raise BundleError("this file is missing", where=f"{self.path.name}, {name}")
         return pieces(self.path, self.entries[name])

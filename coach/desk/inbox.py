@@ -49,6 +49,7 @@ class Inbox:
 
     Raises:
         StoreError: it cannot be used.
+        BadInput: its database was made by a later version.
     """
 
     def __init__(self, folder: Path, check: Check = check_in_child) -> None:
@@ -125,6 +126,7 @@ class Inbox:
 
         Raises:
             BundleError: it is none, or not to be opened. Nothing is kept then.
+            BadInput: the file changes while it is read, or nobody can be called `customer`.
             StoreError: it cannot be kept.
         """
         opened = open_bundle(path)

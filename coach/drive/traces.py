@@ -44,14 +44,14 @@ class Context:
         self.readouts = Readouts(self.catalogue, words or load_words(), self.units)
 
     def capture(self, name: str) -> Capture:
-        """The capture of that id."""
+        """The capture of that id. Raises NotFound."""
         for capture in self.plan.captures:
             if capture.id == name:
                 return capture
         raise NotFound("the recipe of this drive has no such capture", where=name)
 
     def attempt(self, capture: str, number: int) -> Attempt:
-        """An attempt that is over."""
+        """An attempt that is over. Raises NotFound."""
         self.capture(capture)
         for attempt in self.reader.attempts(self.row.id):
             if attempt.capture == capture and attempt.number == number:

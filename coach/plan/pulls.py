@@ -56,7 +56,7 @@ class EarlierPulls:
         return self.low_rpm <= start_rpm + BIN_RPM / 2 and to_rpm - BIN_RPM / 2 <= self.high_rpm
 
     def acceleration(self, n: Floats) -> Floats:
-        """m/s2 at engine speeds; level beyond the ends."""
+        """m/s2 at engine speeds `n` in rpm, of any shape; level beyond the ends."""
         return np.asarray(np.interp(n, self.rpm, self.ms2), dtype=np.float64)
 
 

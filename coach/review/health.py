@@ -74,7 +74,7 @@ def is_stuck(subject: Subject, name: str, stay: Stay) -> bool:
 
 
 def alone(spiky: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Those of the filter's outliers that stand alone or in pairs: a longer run is a signal that truly moved.
+    """Those of the outliers `spiky` that stand alone or in pairs: a longer run is a signal that truly moved.
 
     The filter is meant for signals that move slowly against its six seconds; a pedal or a gear change moves faster than
     that, and every sample on the way would count.

@@ -67,14 +67,14 @@ def _steady(w: Window) -> Group:
 
 
 def driven(w: Window, t_us: NDArray[np.int64]) -> Bools:
-    """At each time whether it counts as part load: closed loop where the status is known, and no overrun."""
+    """Whether each of `t_us` counts as part load: closed loop where the status is known, and no overrun."""
     if len(w.subject.series("fuel_system_status")):
         return counted(w, t_us)
     return ~_overrun(w, t_us)
 
 
 def counted(w: Window, t_us: NDArray[np.int64]) -> Bools:
-    """At each time whether trims mean something: closed loop, and no overrun."""
+    """Whether trims mean something at each of `t_us`: closed loop, and no overrun."""
     return closed_loop(w, t_us) & ~_overrun(w, t_us)
 
 

@@ -21,7 +21,7 @@ MOST_SIGNALS = 40
 
 
 def gapped(series: Series, keep: np.typing.NDArray[np.intp]) -> tuple[list[float], list[float]]:
-    """Kept samples in seconds, with an unknown one in each silence, so that no line is drawn across it."""
+    """The samples at the indices `keep`, in seconds, with an unknown one in each silence: no line crosses it."""
     t, v = series.t_us[keep], series.value[keep]
     steps = np.diff(series.t_us)
     if len(steps):

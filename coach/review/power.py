@@ -72,7 +72,15 @@ class Estimate:
 
 
 def effort_of(w: Window, mass_kg: float | None, road_load: tuple[float, float, float] | None) -> Effort | None:
-    """Mass and road load: as given, else the vehicle's mass and a stated guess of the rest; None without a mass."""
+    """Mass and road load: as given, else the vehicle's mass and a stated guess of the rest; None without a mass.
+
+    Args:
+        mass_kg: as driven.
+        road_load: newtons, newtons per km/h and per km/h squared.
+
+    Raises:
+        BadInput: no car has that mass.
+    """
     v = w.subject.vehicle
     mass = mass_kg if mass_kg is not None else None if v is None else v.mass_kg
     if mass is None:
@@ -185,9 +193,10 @@ def power_json(
         }
         for i in range(len(made.t_us))
     ]  # fmt: skip
-    load = ", ".join(f"{c:g}" for c in (round(x, 4) for x in effort.road_load))
+    load = "; ".join(w.subject.words.number(f"{round(x, 4):g}") for x in effort.road_load)
     inputs = [
-        {"name": w.word("power.mass"), "text": f"{effort.mass_kg:.0f} kg × {effort.rotating:g}"},
+        {"name": w.word("power.mass"),
+         "text": f"{effort.mass_kg:.0f} kg × {w.subject.words.number(f'{effort.rotating:g}')}"},
         {"name": w.word("power.road_load"), "text": w.word("power.load_given" if effort.given else "power.load_guess",
                                                            load=load)},
         {"name": w.word("power.speed"), "text": w.word("power.from_engine" if made.from_engine else "power.from_road")},

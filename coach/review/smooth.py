@@ -56,7 +56,7 @@ def value_at(series: Series, t_us: NDArray[np.int64], *, most_us: float | None =
 
 
 def held_at(series: Series, t_us: NDArray[np.int64], stale_us: float) -> Floats:
-    """The last value at or before each time, no older than `stale_us`: for states, which nobody may interpolate."""
+    """The last value at or before each of `t_us`, no older than `stale_us`: for states, which have no between."""
     s = readable(series)
     if not len(s):
         return np.full(len(t_us), np.nan)
@@ -66,7 +66,7 @@ def held_at(series: Series, t_us: NDArray[np.int64], stale_us: float) -> Floats:
 
 
 def dwell_us(t_us: NDArray[np.int64], most_us: float) -> Floats:
-    """Time that each sample stands for: half the way to its neighbours, each half at most half of `most_us`."""
+    """Microseconds that each of `t_us` stands for: half the way to its neighbours, each at most half of `most_us`."""
     if len(t_us) < 2:
         return np.zeros(len(t_us))
     half = np.minimum(np.diff(t_us).astype(np.float64), most_us) / 2

@@ -28,7 +28,7 @@ class Swing:
 
 
 def periodogram(value: Floats, rate_hz: float) -> tuple[Floats, Floats]:
-    """Frequencies and power density of a real series, one-sided, Hann window, linear trend taken out."""
+    """Frequencies in hertz and power density of an even `value`: one-sided, Hann window, linear trend taken out."""
     n = len(value)
     x = np.arange(n, dtype=np.float64)
     slope, level = np.polyfit(x, value, 1)

@@ -68,7 +68,7 @@ class Window:
         return bool(len(self.series(name)))
 
     def at(self, name: str, t_us: NDArray[np.int64]) -> NDArray[np.float64]:
-        """A signal between its samples, those before and after the window included; never across a silence."""
+        """A signal at each of `t_us`, between its samples, also those around the window; NaN across a silence."""
         return value_at(self.subject.series(name), t_us)
 
     def saturated(self, name: str) -> bool:
@@ -161,7 +161,7 @@ def loop_shares(w: Window) -> list[tuple[str, float]] | None:
 
 
 def closed_loop(w: Window, t_us: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """At each time whether the fuel was in closed loop."""
+    """Whether the fuel was in closed loop at each of `t_us`."""
     status = readable(w.subject.series("fuel_system_status"))
     stale = max(float(w.subject.signal("fuel_system_status").stale_us), longest_gap_us(status))
     found: NDArray[np.bool_] = held_at(status, t_us, stale) == CLOSED_LOOP

@@ -133,7 +133,7 @@ def arriving(folder: Path, name: str) -> Iterator[Path]:
 
 
 def receive(part: Path) -> None:
-    """Puts the body into a file, a piece at a time; of one too large no more than is allowed."""
+    """Puts the body into a file, a piece at a time. Raises RequestEntityTooLarge, with no more kept than is allowed."""
     if (request.content_length or 0) > MOST_BYTES:
         raise RequestEntityTooLarge(f"at most {MOST_BYTES >> 20} MB; check a larger one with: coach bundle check")
     request.max_content_length = MOST_BYTES + 1

@@ -10,7 +10,7 @@ from html import escape
 from typing import Any
 
 from flask import Response, request
-from werkzeug.exceptions import NotFound as Missing
+from werkzeug.exceptions import NotFound
 
 from coach.server.joining import Joining
 from coach.words import Words, languages, load_words
@@ -55,7 +55,7 @@ class HelpPage:
             return self._page(words, words("joining.trust.title"), self._trust(words))
         if path == "/join" or (path == "/" and self._plain):
             return self._page(words, words("joining.phone.title"), self._join(words))
-        raise Missing
+        raise NotFound
 
     def _title(self) -> str:
         return self._joining.certificates.authority.title

@@ -122,7 +122,7 @@ class RecipeShelf:
         return row.name, row.body
 
     def list(self) -> list[dict[str, Any]]:
-        """All recipes for a list, uploaded ones first, the newest first."""
+        """All recipes for a list, uploaded ones first, the newest first. Raises StoreError: a bundled one is spoilt."""
         items = [
             {"sha256": r.sha, "title": r.title, "revision": r.revision, "name": r.name, "bundled": False}
             for r in self._store.recipes()

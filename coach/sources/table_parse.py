@@ -96,7 +96,15 @@ class Parser:
             ) from None  # fmt: skip
 
     def numbers(self, cells: Any, signal: Signal | None, header: str, block: Block, rows: NDArray[np.int64]) -> Numbers:
-        """Cells that are not all plain numbers, with signs and words; counts the signs."""
+        """Cells that are not all plain numbers, with signs and words; counts the signs.
+
+        Args:
+            rows: where each cell stands in the block, of the cells' length.
+
+        Raises:
+            OtherDecimalError: the decimal sign is the other one.
+            TableError: a cell is no number.
+        """
         try:
             found = numbers(cells.tolist(), signal, self.layout.decimal)
         except BadCell as bad:

@@ -92,7 +92,7 @@ class Days:
 
 
 def from_numbers(values: NDArray[np.float64], us_per_unit: float) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    """Numbers as microseconds, and which of them are there (NaN is not).
+    """The numbers `values` as microseconds, and which of them are there (NaN is not).
 
     Raises:
         BadTime: infinite, or beyond any drive.

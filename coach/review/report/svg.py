@@ -55,7 +55,7 @@ def svg(body: str, width: float, height: float, label: str, css: str = "") -> st
 
 
 def path(frame: Frame, x: Floats, y: Floats, css: str) -> str:
-    """A line through the values; unknown ones break it; a value without neighbours is a dot."""
+    """A line through the points (`x`, `y`), alike in length; unknown ones break it, one without neighbours is a dot."""
     good = np.isfinite(x) & np.isfinite(y)
     parts: list[str] = []
     for run in _runs(good):
@@ -67,7 +67,7 @@ def path(frame: Frame, x: Floats, y: Floats, css: str) -> str:
 
 
 def area(frame: Frame, x: Floats, low: Floats, high: Floats, css: str) -> str:
-    """The stretch between two lines."""
+    """The stretch over `x` between the lines `low` and `high`, all alike in length; unknown ones break it."""
     good = np.isfinite(x) & np.isfinite(low) & np.isfinite(high)
     parts = []
     for a, b in _runs(good):

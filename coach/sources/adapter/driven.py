@@ -56,6 +56,9 @@ class DrivenCar(ABC):
         more: answers beside the signals', by mode and parameter; unit 0 gives them.
 
     The drive begins with the first value that is asked for, so that connecting costs nothing of it.
+
+    Raises:
+        BadInput: a speed that is none.
     """
 
     def __init__(
@@ -207,6 +210,9 @@ class RecordingCar(DrivenCar):
     """A car that repeats a recorded drive; between samples a value stays as it was.
 
     Arguments as for `DrivenCar`; the signals are those of `recording`.
+
+    Raises:
+        BadInput: a speed that is none, or no signal in it can be asked for.
     """
 
     def __init__(

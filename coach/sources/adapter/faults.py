@@ -89,7 +89,7 @@ class Faults:
         self.schedule(kind, 0.0, count, seconds=seconds)
 
     def schedule(self, kind: str, at_s: float, count: int | None = 1, *, seconds: float | None = None) -> None:
-        """As `now`, but from `at_s` seconds after the adapter's start on."""
+        """As `now`, but from `at_s` seconds after the adapter's start on. Raises BadInput."""
         if kind not in KINDS:
             raise BadInput(f"there is no fault {kind!r}; there are: {', '.join(KINDS)}", where="fault")
         if count is not None and count < 1:
