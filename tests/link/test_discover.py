@@ -126,7 +126,8 @@ def test_a_sign_of_somebody_else_is_asked_again_and_three_end_the_look(kind: str
     with pytest.raises(Failure, match="Another tester or program is talking to the car") as caught:
         discover(session, CATALOGUE)
     assert caught.value.code == "occupied"
-    assert len(rig.heard) == before + 3
+    # Nothing more goes to the car; the adapter itself may be asked whether it is in step.
+    assert len([line for line in rig.heard[before:] if not line.startswith("AT")]) == 3
 
 
 def test_a_unit_that_works_its_numbers_out_is_waited_for() -> None:

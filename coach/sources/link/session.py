@@ -32,6 +32,8 @@ LONG_WAIT, USUAL_WAIT = "ATSTFF", "ATST32"
 
 # No echo, no line feeds, no spaces, headers on, protocol not kept in the adapter, waits fitted to the car.
 _SETTINGS = ("ATE0", "ATL0", "ATS0", "ATH1", "ATM0", "ATAT1")
+_MISPLACED = frozenset({"garbage", "broken_frame", "short", "wrong_mode", "wrong_parameter"})
+"""Failures after which the next answer may be that to an earlier request."""
 _NEEDED = frozenset({"ATE0", "ATH1"})
 """Cheap adapters do not know all of them; what is still in their answers then, blanks and line feeds, is taken out."""
 
@@ -159,6 +161,7 @@ class Session:
         try:
             yield
         except Failure as failure:
+            self.talk.astray |= failure.code in _MISPLACED
             self.crowd.note(failure, self.talk.now_us())
             if self.crowd.there:
                 raise Failure("occupied") from failure
@@ -200,7 +203,9 @@ def _wake(talk: Talk) -> str:
         if answer[-1:] != ("OK",) and setting in _NEEDED:
             raise Failure("not_understood", setting) if answer else Failure("silent")
     talk.echoes = False
-    name = next((line for line in (*reversed(talk.ask("ATI").lines), *lines) if re.search(r"[A-Za-z]{2}", line)), "")
+    own = talk.ask("ATI").lines
+    talk.name = own[-1] if own and own[-1] not in {"?", "OK"} and len(own[-1]) > 2 else ""
+    name = next((line for line in (*reversed(own), *lines) if re.search(r"[A-Za-z]{2}", line)), "")
     return name or "an adapter without a name"
 
 

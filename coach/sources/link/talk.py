@@ -1,4 +1,4 @@
-"""One request, one reply, one deadline; after silence the adapter is brought back in step."""
+"""One request, one reply, one deadline; after silence the adapter is brought back in step, and that is proved."""
 
 from __future__ import annotations
 
@@ -47,6 +47,9 @@ class Talk:
         late: how often something came that nobody waited for any more.
         in_step: whether the adapter showed its prompt after the last silence.
         echoes: whether the adapter may still repeat what it is sent; if it does later, it has started anew.
+        name: what the adapter says to ATI, once that is known.
+        astray: whether what comes next may be the answer to an earlier request: the adapter was late once, and answers
+            to the same parameters look alike. Then nothing is asked for before it has answered something else.
     """
 
     def __init__(self, wire: Wire, clock: Clock, stop: threading.Event) -> None:
@@ -55,6 +58,8 @@ class Talk:
         self.late = 0
         self.in_step = False
         self.echoes = True
+        self.name = ""
+        self.astray = False
 
     def ask(self, command: str, deadline_s: float = DEADLINE_S) -> Reply:
         """Sends `command` and waits for the adapter's prompt.
@@ -64,8 +69,11 @@ class Talk:
                 `adapter_reset`, `disconnected`.
             Stopped: somebody wants to stop.
         """
-        if self._wire.read(0):
+        if left := self._wire.read(0):
             self.late += 1  # it belongs to nothing that is still waited for
+            self.astray |= bool(left.strip(b"\0 \r\n"))
+        if self.astray and self.name:
+            self._find_step()
         sent_us = self._clock.steady_us()
         self._wire.send(command)
         first_us, data = None, bytearray()
@@ -74,6 +82,7 @@ class Talk:
             left_s = deadline_s - (now_us - sent_us) / US
             if left_s <= 0 or len(data) > MOST:
                 self.silent += 1
+                self.astray = True
                 self.resync()
                 raise Failure("no_prompt" if data else "silent")
             chunk = self._look(left_s)
@@ -88,6 +97,25 @@ class Talk:
                 raise Failure("adapter_reset")
             lines = lines[1:]
         return Reply(lines, sent_us, first_us, self._clock.steady_us())
+
+    def _find_step(self) -> None:
+        """Asks the adapter who it is and waits for that very answer: what was still to come came before it.
+
+        Should it be the answer to an earlier such question, the one to this is no data either, and is noticed.
+
+        Raises:
+            Failure: it does not come; `silent`, or `garbage` or `no_prompt` where something else did.
+            Stopped: somebody wants to stop.
+        """
+        start_us, data, name = self._clock.steady_us(), b"", self.name.encode()
+        self._wire.send("ATI")
+        while self._clock.steady_us() - start_us < DEADLINE_S * US and len(data) <= MOST:
+            data += self._look(LOOK_S)
+            if name in data[: data.rfind(b">") + 1]:
+                self.astray = False
+                return
+        self.silent += 1
+        raise Failure("garbage" if b">" in data else "no_prompt" if data else "silent")
 
     def resync(self) -> None:
         """A bare carriage return, then all up to a prompt and a short silence is thrown away. Raises as `ask`."""
