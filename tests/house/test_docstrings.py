@@ -28,7 +28,7 @@ def bases() -> dict[str, set[str]]:
     """Each class of the package with the names of those it stands on."""
     found: dict[str, set[str]] = {}
     for _, tree in trees():
-        for node in ast.walk(tree):
+        for node in tree.body:
             if isinstance(node, ast.ClassDef):
                 found.setdefault(node.name, set()).update(ast.unparse(base).split(".")[-1] for base in node.bases)
     return found
