@@ -1,0 +1,108 @@
+"""Finer points of sweeps: what arms them, how late they may begin, and where their near side ends."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.core.rulebook import attempts_of, band, drive, limit, row, run, sweep, told
+
+IN = band("a", 4, 8)
+
+
+def test_a_sample_at_from_is_past_it_also_for_the_next_one():
+    """Rule 26: at 2000 `a` was not met; from 2000 to 2500 nothing is crossed, although all was met in between."""
+    samples = drive(n={0: 1800, 1: 2000, 3: 2500, 4: 2600}, a={0: 5, 1: 9, 2: 5})
+    assert told(sweep(2000, 4000, IN), samples) == []
+
+
+def test_back_at_from_itself_is_no_withdrawal():
+    """Rules 25 and 28: `from` is not on the near side, so 150 back to it, with a dip of 100, is a miss."""
+    assert told(sweep(2000, 4000, dip=100), drive(n=row(1800, 2150, 2000)))[1] == "2 missed dip n 2000/2050 | 1..1"
+    assert told(sweep(2000, 4000, dip=100), drive(n=row(1800, 2150, 1999)))[1] == "2 withdrawn"
+
+
+def test_how_far_it_went_since_the_crossing_counts_for_a_late_beginning():
+    """Rule 27: 400 past at its furthest; `late` of 500 admits that, one of 300 does not although it is back at 200."""
+    samples = drive(n=row(1800, 2100, 2400, 2200), a=row(9, 9, 9, 5))
+    assert told(sweep(2000, 4000, IN, late=500), samples)[0] == "3 began"
+    assert told(sweep(2000, 4000, IN, late=300), samples) == []
+
+
+def test_a_late_beginning_looks_at_the_last_crossing():
+    """Rule 27: 600 past at first, then back on the near side; since the second crossing it has only come 100 far."""
+    samples = drive(n=row(1800, 2600, 1900, 2100, 2100), a=row(9, 9, 9, 9, 5))
+    assert told(sweep(2000, 4000, IN, late=500), samples)[0] == "4 began"
+
+
+@pytest.mark.parametrize(
+    ("b", "begins"), [({0: 99, 1: 90}, True), ({0: 90, 1: 99}, False), ({0: 90}, True)], ids=["back", "beyond", "in"]
+)
+def test_arming_looks_at_the_last_sample_of_a_limit(b, begins):
+    """Rule 26: at 1 s the limit is inside, or not; at the crossing it has no sample of its own."""
+    capture = sweep(2000, 4000, limits=(limit("b", 95),))
+    lines = told(capture, drive(n={0: 1800, 1: 1800, 2: 2500, 3: 2600}, b=b))
+    assert ("2 began" in lines) is begins
+
+
+def test_arming_looks_at_the_limit_as_it_was_before():
+    """Rule 26: at 1 s the limit is beyond; that it is back inside at the very crossing comes too late."""
+    capture = sweep(2000, 4000, limits=(limit("b", 95),))
+    assert told(capture, drive(n={0: 1800, 1: 1800, 2: 2500, 3: 2600}, b={0: 90, 1: 99, 2: 90})) == []
+
+
+def test_arming_does_not_ask_a_limit_with_after_to_be_inside():
+    """Rules 26 and 30: it must be seen, and is looked at from `after` on only."""
+    capture = sweep(2000, 4000, limits=(limit("b", 95, after=9),))
+    assert told(capture, drive(n={0: 1800, 1: 1800, 2: 2500}, b={0: 99}))[0] == "2 began"
+
+
+def test_arming_asks_a_limit_to_be_seen():
+    """Rule 26: at 6 s it was last seen 6 s ago, more than 5; that it is seen again at the crossing is too late."""
+    capture = sweep(2000, 4000, limits=(limit("b", 95),))
+    samples = drive(n={0: 1800, 3: 1800, 6: 1800, 7: 2500, 8: 2600}, b={0: 90, 7: 90, 8: 90})
+    assert told(capture, samples) == []
+
+
+@pytest.mark.parametrize(("a", "begins"), [({0: 9, 1: 5}, True), ({0: 5, 1: 9, 2: 5}, False), ({0: 5}, True)])
+def test_arming_looks_at_the_last_sample_of_a_condition(a, begins):
+    """Rule 26: met at 1 s, or not; a sample at the crossing itself counts for the crossing."""
+    lines = told(sweep(2000, 4000, IN), drive(n={0: 1800, 1: 1800, 2: 2500, 3: 2600}, a=a))
+    assert ("2 began" in lines) is begins
+
+
+def test_arming_asks_every_condition_to_be_fresh():
+    """Rule 26: at 6 s `a` was last seen 6 s ago; that it comes again at the crossing is too late."""
+    samples = drive(n={0: 1800, 3: 1800, 6: 1800, 7: 2500, 8: 2600}, a={0: 5, 7: 5, 8: 5})
+    assert told(sweep(2000, 4000, IN), samples) == []
+
+
+def test_the_near_side_must_be_fresh():
+    """Rule 26: 1800 was seen six seconds before `a` alone had an instant; what `n` was then is not known."""
+    samples = drive(n={0: 1800, 7: 2500, 8: 2600}, a=run(0, 8, 5))
+    assert told(sweep(2000, 4000, IN), samples) == []
+
+
+def test_too_much_time_outside_names_the_first_signal():
+    """Rules 24 and 40: `b`, then `a`, were outside for half a second each of five; `a` comes first by name."""
+    outside = {"a": {0: 5, 3: 9, 3.5: 5, 5: 5}, "b": {0: 5, 2: 9, 2.5: 5, 5: 5}}
+    capture = sweep(2000, 4000, IN, band("b", 4, 8), grace=1)
+    (attempt,) = attempts_of(capture, drive(n={0: 1800, 1: 2200, 4: 3000, 6: 4000}, **outside))
+    assert (attempt.reason.code, attempt.reason.signal) == ("excursions", "a")
+    assert (attempt.reason.value, attempt.reason.bound) == (1, 0.5)
+
+
+def test_an_instant_of_a_limit_alone_is_one_of_the_capture():
+    """Rules 4 and 26: the last instant before the crossing is that at 1 s, at which the limit was passed."""
+    capture = sweep(2000, 4000, limits=(limit("b", 95),))
+    assert told(capture, drive(n={0: 1800, 2: 2500, 3: 2600}, b={0: 90, 1: 99, 2: 90})) == []
+    assert told(capture, drive(n={0: 1800, 2: 2500, 3: 2600}, b={0: 99, 1: 90, 2: 90}))[0] == "2 began"
+
+
+def test_after_a_stop_arming_waits_until_the_limit_has_been_inside():
+    """Rules 14 and 26: at 3 s it was not yet, although it need not be inside to begin; at 4 s it is, and too late."""
+    capture = sweep(2000, 4000, limits=(limit("b", 95, after=1),))
+    n = {0: 1800, 1: 2500, 2.5: 2600, 3: 1800, 4: 2500, 5: 2600}
+    lines = told(capture, drive(n=n, b={0: 90, 2: 90, 2.5: 99, 3: 99, 4: 90}))
+    assert [x for x in lines if "began" in x] == ["1 began"]
+    lines = told(capture, drive(n=n, b={0: 90, 2: 90, 2.5: 99, 3: 90, 4: 90}))
+    assert [x for x in lines if "began" in x] == ["1 began", "4 began"]
