@@ -29,7 +29,7 @@ FOLDER = "bundles"
 KEPT = 4
 """Bundles that stay on the laptop for a page to fetch; each can be made again to the byte."""
 MOST_BYTES = 64 * 2**20
-"""A larger one is checked with `coach bundle check`."""
+TOO_LARGE = f"at most {MOST_BYTES >> 20} MB; check a larger one with: coach bundle check"
 CHECK_S = 120.0
 ZIP = "application/zip"
 NAME = "bundle.zip"
@@ -89,10 +89,10 @@ def make(call: Call) -> Result:
 
 def _tidy(folder: Path, newest: str) -> None:
     """Keeps the last few."""
-    others = [p for p in folder.glob("*.zip") if p.stem != newest]
-    for old in sorted(others, key=lambda p: p.stat().st_mtime, reverse=True)[KEPT - 1 :]:
-        with contextlib.suppress(OSError):
-            old.unlink()
+    with contextlib.suppress(OSError):  # another request tidies too
+        others = [p for p in folder.glob("*.zip") if p.stem != newest]
+        for old in sorted(others, key=lambda p: p.stat().st_mtime, reverse=True)[KEPT - 1 :]:
+            old.unlink(missing_ok=True)
 
 
 def fetch(call: Call) -> Result:
@@ -135,16 +135,14 @@ def arriving(folder: Path, name: str) -> Iterator[Path]:
 def receive(part: Path) -> None:
     """Puts the body into a file, a piece at a time. Raises RequestEntityTooLarge, with no more kept than is allowed."""
     if (request.content_length or 0) > MOST_BYTES:
-        raise RequestEntityTooLarge(f"at most {MOST_BYTES >> 20} MB; check a larger one with: coach bundle check")
+        raise RequestEntityTooLarge(TOO_LARGE)
     request.max_content_length = MOST_BYTES + 1
     size = 0
     with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, FILE_MODE), "wb") as file:
         while piece := request.stream.read(2**16):
             size += len(piece)
             if size > MOST_BYTES:
-                raise RequestEntityTooLarge(
-                    f"at most {MOST_BYTES >> 20} MB; a larger one is checked with: coach bundle check"
-                )
+                raise RequestEntityTooLarge(TOO_LARGE)
             file.write(piece)
 
 
