@@ -40,10 +40,17 @@ class Span:
         return self.end_s - self.start_s
 
 
-def _rises(series: Series, level: float) -> NDArray[np.int64]:
-    """Indices of the samples just before an upward crossing of `level`: below it, and the next one is not."""
+def _reaches(series: Series, level: float) -> NDArray[np.int64]:
+    """Indices of the samples just before `level` is reached from below: below it, and the next one is not."""
     value = series.value
     found: NDArray[np.int64] = np.flatnonzero((value[:-1] < level) & (value[1:] >= level))
+    return found
+
+
+def _leaves(series: Series, level: float) -> NDArray[np.int64]:
+    """Indices of the samples just before `level` is left upwards: not above it, and the next one is."""
+    value = series.value
+    found: NDArray[np.int64] = np.flatnonzero((value[:-1] <= level) & (value[1:] > level))
     return found
 
 
@@ -55,6 +62,8 @@ def _crossing_s(series: Series, i: int, level: float) -> float:
 
 def spans(series: Series, low: float, high: float, *, step: float = 0.0) -> Iterator[Span]:
     """Every rise from `low` to `high`: from the last upward crossing of `low` to the next one of `high`.
+
+    Where the signal is never below `low`, as at a standing start from 0, it begins where the signal last left it.
 
     A rise over two samples further apart than 5 s is left out: nobody knows what happened between them.
 
@@ -68,7 +77,8 @@ def spans(series: Series, low: float, high: float, *, step: float = 0.0) -> Iter
     """
     if not low < high:
         raise ValueError(f"a span needs two values, the lower one first, not {low} and {high}")
-    lows, highs = _rises(series, low), _rises(series, high)
+    stands = len(series) > 0 and float(np.nanmin(series.value)) >= low
+    lows, highs = (_leaves if stands else _reaches)(series, low), _reaches(series, high)
     after = -1
     for top in highs.tolist():
         begin = lows[(lows <= top) & (lows >= after)]

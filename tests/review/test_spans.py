@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from coach.recording import Series
+from coach.recording import US, Series
 from coach.review.spans import acceleration, distance_m, fastest_span, spans, way_of
 from tests.helpers.schedules import rows, schedule_kmh, schedule_raw
 
@@ -51,6 +51,18 @@ def test_spans_of_the_published_schedules(row: dict[str, str]) -> None:
 def test_distance_of_the_published_schedules(cycle: str, metres: float) -> None:
     """Published: UDDS 7.45 mi, HWFET 10.26 mi, US06 8.01 mi, WLTC 3b 23.266 km (the last digit is rounded)."""
     assert distance_m(schedule_kmh(cycle).series["road_speed"]) == pytest.approx(metres, rel=1e-3)
+
+
+def test_a_standing_start_is_a_rise_from_nought() -> None:
+    """US06: the table has it from 0.0001 mph, 27.3333 s from 135 s on; speed is never below 0."""
+    span = fastest_span(series_in("US06", "mph"), 0.0, 60.0)
+    assert span is not None
+    assert (span.start_s, span.end_s) == (135.0, pytest.approx(162.3333, abs=1e-4))
+    assert span.seconds == pytest.approx(27.3333, abs=1e-4)
+    standing = Series(np.arange(6) * US, np.array([0.0, 0.0, 0.0, 10.0, 20.0, 20.0]))
+    assert [(s.start_s, s.end_s) for s in spans(standing, 0.0, 20.0)] == [(2.0, 4.0)]
+    assert list(spans(standing, 0.0, 30.0)) == []
+    assert list(spans(Series(np.zeros(0, dtype=np.int64), np.zeros(0)), 0.0, 30.0)) == []
 
 
 def test_a_rise_over_a_hole_is_no_span() -> None:
