@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from coach.core.derive import Feed
@@ -28,6 +28,8 @@ def plain(stamps, ages):
     return rows
 
 
+@example([{1, 2, 3}, {2, 3, 4}], [0, 0, 0], False)
+@example([{1, 2, 3}, {2, 5}, {2, 3, 5}], [9, 1, 9], False)
 @given(
     st.lists(st.sets(st.integers(0, 40), max_size=12), min_size=1, max_size=3),
     st.lists(st.integers(0, 15), min_size=3, max_size=3),

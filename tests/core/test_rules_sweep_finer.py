@@ -98,6 +98,12 @@ def test_an_instant_of_a_limit_alone_is_one_of_the_capture():
     assert told(capture, drive(n={0: 1800, 2: 2500, 3: 2600}, b={0: 99, 1: 90, 2: 90}))[0] == "2 began"
 
 
+def test_the_only_sample_of_a_limit_before_the_crossing_may_be_its_first():
+    """Rules 4 and 26: at 0 the limit had not been seen yet, at 0.5 s it had."""
+    capture = sweep(2000, 4000, limits=(limit("b", 95),))
+    assert told(capture, drive(n={0: 1800, 2: 2500}, b={0.5: 90, 2: 90}))[0] == "2 began"
+
+
 def test_after_a_stop_arming_waits_until_the_limit_has_been_inside():
     """Rules 14 and 26: at 3 s it was not yet, although it need not be inside to begin; at 4 s it is, and too late."""
     capture = sweep(2000, 4000, limits=(limit("b", 95, after=1),))

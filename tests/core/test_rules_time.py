@@ -9,6 +9,7 @@ from coach.core.afterwards import judge_recording
 from coach.core.events import Code, Ended
 from coach.core.judge import Judge
 from coach.core.spec import Facts, JudgePlan
+from coach.recording import Note
 from tests.core.judging import online
 from tests.core.rulebook import BOOST, band, drive, hold, limit, mark, row, run, told, us
 
@@ -41,7 +42,7 @@ def test_an_instant_that_comes_late_is_noted_and_not_judged():
     judge.feed(us(1), {"a": 5})
     assert judge.feed(us(1), {"a": 99}) == []
     assert judge.feed(us(0.5), {"a": 99}) == []
-    assert [(n.code, n.signal, n.count) for n in judge.notes()] == [("late", "a", 2)]
+    assert judge.notes() == (Note("late", "stamped at or before the last judged instant, and not judged", "a", 2),)
     (end,) = judge.end()
     assert isinstance(end, Ended)
     assert end.attempt.reason is not None
