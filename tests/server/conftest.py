@@ -11,11 +11,13 @@ import pytest
 from coach.clock import Clock, HandClock
 from coach.drive.tasks import InPlace
 from coach.server import Services, create_app
+from coach.server.attempts import Attempts
 from coach.server.models import StartDrive
 from coach.server.run import listen
 from coach.server.static import Static
 from coach.sources.table import read_table
 from coach.store import Store
+from tests.server.doors import Phone, open_joining
 
 ORIGIN = {"Origin": "http://localhost"}
 
@@ -146,3 +148,35 @@ def live(services, app):
 @pytest.fixture
 def clock():
     return Clock()
+
+
+@pytest.fixture(scope="module")
+def one_joining(tmp_path_factory):
+    """Opened once: a server's threads take their time to start."""
+    made = open_joining(tmp_path_factory.mktemp("data"), HandClock())
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def joining(one_joining):
+    """As fresh: nobody is joined, nothing was tried."""
+    for device in one_joining.devices.list():
+        one_joining.devices.remove(device.id)
+    one_joining.attempts = Attempts(one_joining.clock)
+    return one_joining
+
+
+@pytest.fixture
+def lan_app(services, joining):
+    return create_app(services, joining=joining)
+
+
+@pytest.fixture
+def phone(lan_app, joining):
+    return Phone(lan_app, joining)
+
+
+@pytest.fixture
+def laptop(lan_app):
+    return lan_app.test_client()
