@@ -16,7 +16,12 @@ export function crumb({ to, back, here = "" }) {
 
 /** @param {string} text */
 export function title(text) {
-  return h("h1", { class: "title", tabindex: -1 }, text);
+  return h("h1", { class: "title", tabindex: -1 }, ...tied(text));
+}
+
+/** A short word with a hyphen, such as roll-on, is not torn at the end of a line. @param {string} text */
+function tied(text) {
+  return text.split(/(?<=\s)/).map((word) => (/^\S{1,12}\s?$/.test(word) && word.includes("-") ? h("span", { class: "tied" }, word) : word));
 }
 
 /**

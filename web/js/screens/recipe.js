@@ -27,10 +27,12 @@ export async function recipe(way) {
     h("div", {}, h("p", {}, upper(finding.message)), finding.change ? h("p", {}, finding.change) : null)));
   if (planned) await Promise.all([needWords("speeds.page"), way.style("css/plan.css")]);
   const minutes = planned?.minutes ?? asked.minutes;
+  // What comes with the program is nobody's request: there is no signature to look for.
+  const own = "signed_by" in asked && !asked.signed_by && (await get("recipes").catch(() => ({ recipes: [] }))).recipes.some((/** @type {any} */ one) => one.sha256 === sha && one.bundled);
   return h("main", { class: "page" },
     crumb({ to: "#/", back: t("start.back"), here: t("recipe.revision", { n: asked.revision }) }),
     title(asked.title), asked.note ? h("p", { class: "under" }, asked.note) : null,
-    "signed_by" in asked ? h("ul", { class: "list" }, signer(asked.signed_by ?? null, () => way.go(location.hash))) : null,
+    own ? h("p", { class: "under" }, t("start.bundled")) : "signed_by" in asked ? h("ul", { class: "list" }, signer(asked.signed_by ?? null, () => way.go(location.hash))) : null,
     list(asked, need), warnings.length ? h("ul", {}, ...warnings) : null,
     planned ? speeds({ recipe: sha, source }) : null, h("div", { class: "grow" }),
     minutes ? h("p", { class: "mini" }, t("recipe.minutes", { n: minutes })) : null,
