@@ -38,18 +38,27 @@ def find(*, as_json: bool) -> int:
     Example:
       coach link find
     """  # noqa: D301 - click takes this character to keep lines as they are
-    from coach.sources.link.find import HOW, find_ports
+    from dataclasses import asdict
 
-    ports = find_ports()
+    from coach.sources.link.find import HOW, find_paired, find_ports
+
+    ports, paired = find_ports(), find_paired()
     if as_json:
-        print_json({"ports": [{"url": p.url, "text": p.text, "likely": p.likely} for p in ports], "how": list(HOW)})
+        print_json({"ports": [asdict(p) for p in ports], "paired": [asdict(p) for p in paired], "how": list(HOW)})
         return 0
     for port in ports:
         say(f"{'*' if port.likely else ' '} {port.url:<20} {port.text}\n")
-    if ports:
+    if any(port.likely for port in ports):
         say("* looks like an adapter. Try one with: coach link test PORT\n\n")
+    elif ports:
+        say("None of these looks like an adapter; try it all the same with: coach link test PORT\n\n")
     else:
         say("No serial port here looks like an adapter.\n\n")
+    for one in paired:
+        say(f"{'*' if one.likely else ' '} {one.address:<20} {one.name}, paired over Bluetooth\n")
+    if paired:
+        first = paired[0]
+        say(f"A paired adapter needs a port: {first.bind}; then coach link test {first.url}\n\n")
     say("".join(f"{line}\n" for line in HOW))
     return 0
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from types import SimpleNamespace
 
 import pytest
@@ -11,7 +12,7 @@ from click.testing import CliRunner
 from coach.cli import main
 from coach.sources.adapter import AdapterServer, Identity
 from coach.sources.link import find as module
-from coach.sources.link.find import find_ports
+from coach.sources.link.find import find_paired, find_ports
 from tests.link.wired import KNOCK_AND_WASTEGATE, table_car
 
 RECIPE = """
@@ -130,7 +131,9 @@ def test_find_says_how_to_reach_the_others(monkeypatch):
     monkeypatch.setattr(module.glob, "glob", lambda _: ["/dev/rfcomm0"])
     monkeypatch.setattr(module.sys, "platform", "linux")
     monkeypatch.setattr(module, "_system", lambda: [port("/dev/ttyS0", "n/a")])
+    monkeypatch.setattr(module, "_said_by", lambda _: PAIRED)
     done = run("find")
+    assert "paired" not in done.stdout.partition("Over Bluetooth")[0]
     assert "* /dev/rfcomm0" in done.stdout
     assert "  /dev/ttyS0" in done.stdout
     assert "coach link test PORT" in done.stdout
@@ -138,8 +141,45 @@ def test_find_says_how_to_reach_the_others(monkeypatch):
     found = json.loads(run("find", "--json").stdout)
     assert found["ports"][0] == {"url": "/dev/rfcomm0", "text": "Bluetooth", "likely": True}
     monkeypatch.setattr(module.glob, "glob", lambda _: [])
+    alone = run("find").stdout
+    assert "* looks like an adapter" not in alone
+    assert "try it all the same with: coach link test PORT" in alone
     monkeypatch.setattr(module, "_system", list)
-    assert "No serial port here" in run("find").stdout
+    told = run("find").stdout
+    assert "No serial port here" in told
+    assert "* 00:1D:A5:68:98:8B    OBDII, paired over Bluetooth\n  7C:2F" in told
+    assert "sudo rfcomm bind 0 00:1D:A5:68:98:8B; then coach link test /dev/rfcomm0" in told
+    first = json.loads(run("find", "--json").stdout)["paired"][0]
+    assert first == {"address": "00:1D:A5:68:98:8B", "name": "OBDII", "likely": True, "url": "/dev/rfcomm0",
+                     "bind": "sudo rfcomm bind 0 00:1D:A5:68:98:8B"}  # fmt: skip
+
+
+PAIRED = "Device 7C:2F:80:11:22:33 Headset\x1b[31m red\nDevice 00:1D:A5:68:98:8B OBDII\nDevice nonsense\n"
+
+
+def test_paired_devices_without_a_port_are_listed_with_what_gives_them_one():
+    """By the words of either version of the system's tool; control characters of a name are left out."""
+    asked = []
+
+    def older(words):
+        asked.append(words)
+        return PAIRED if words[1] == "paired-devices" else ""
+
+    found = find_paired(older, taken=[])
+    assert [(p.name, p.likely) for p in found] == [("OBDII", True), ("Headset[31m red", False)]
+    assert asked == [("bluetoothctl", "devices", "Paired"), ("bluetoothctl", "paired-devices")]
+    assert find_paired(lambda _: "Device 00:1D:A5:68:98:8B\n", taken=[])[0].name == "without a name"
+    assert find_paired(older, taken=["/dev/rfcomm0"]) == []
+
+
+def test_a_system_tool_that_is_missing_fails_or_hangs_is_nothing(monkeypatch):
+    assert module._said_by(("there-is-no-such-tool",)) == ""
+    assert module._said_by((sys.executable, "-c", "print(1); exit(1)")) == ""
+    assert module._said_by((sys.executable, "-c", "print(1)")).strip() == "1"
+    monkeypatch.setattr(module, "TOOL_S", 0.01)
+    assert module._said_by((sys.executable, "-c", "input(); import time; time.sleep(9)")) == ""
+    monkeypatch.setattr(module.sys, "platform", "win32")
+    assert find_paired(taken=[]) == []
 
 
 def test_the_systems_own_list_can_be_read():
