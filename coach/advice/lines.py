@@ -59,7 +59,7 @@ class Lines:
         """An instruction whose number is how far one condition is off."""
         readout = self.readouts[condition.signal]
         number = "" if condition.value is None else readout.off(condition.value, condition.low, condition.high)
-        if number and float(number) == 0:
+        if number and float(number.replace(",", ".")) == 0:
             number = ""
         bound = target if target is not None else condition.low if mark == "up" else condition.high
         low_text, high_text = readout.bounds(condition.low, condition.high)

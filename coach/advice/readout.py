@@ -111,7 +111,7 @@ class Readout:
             return self.words.of_signal(self.signal.name, f"states.{round(value)}", state)
         if self.family == "engine" and low is None and high is None:
             return f"{round(value / 10) * 10:d}"
-        return self._against(value, low, high).text
+        return self.words.number(self._against(value, low, high).text)
 
     def bounds(self, low: float | None, high: float | None) -> tuple[str | None, str | None]:
         """Bounds as the readings that pass."""
@@ -192,7 +192,7 @@ class Readout:
 
     def spoken(self, text: str) -> str:
         """A shown number in words for the voice: rpm in hundreds, others whole."""
-        number = float(text)
+        number = float(text.replace(",", "."))
         if self.family == "engine":
             number = max(100.0, round(number / 100) * 100) if number else 0.0
         return self.words.spelled(max(1, round(number)) if 0 < number < 1 else round(number))
@@ -205,7 +205,7 @@ class Readout:
         # Where the whole scale is a handful (lambda, volts, bar), whole numbers say nothing.
         places = 0 if span >= 50 else 1 if span >= 10 else 2
         scaled = math.ceil(round(shown * 10**places, 6))
-        return f"{scaled / 10**places:.{places}f}"
+        return self.words.number(f"{scaled / 10**places:.{places}f}")
 
 
 class Readouts:

@@ -15,7 +15,7 @@ from coach.shown import METRIC, Units, show, show_difference
 from coach.signals import Catalogue
 from coach.words import Words, load_words
 
-_ONE = re.compile(r"(?P<number>-?[0-9.]+)(?P<unit> ?[^0-9.\s]+)?")
+_ONE = re.compile(r"(?P<number>-?[0-9.,]+)(?P<unit> ?[^0-9.,\s]+)?")
 _Pair = tuple[str, str, str, str]
 """A key, what it is called, and both values as text; empty where it is left out."""
 
@@ -292,7 +292,7 @@ class _Changes:
         axes = []
         for axis in cells.axes:
             unit = self.catalogue[axis.signal].unit
-            edges = "/".join(show(edge, unit, self.system).text for edge in axis.edges)
+            edges = "/".join(self.words.number(show(edge, unit, self.system).text) for edge in axis.edges)
             name, written = self.words.inside(self.name(axis.signal)), show(axis.edges[-1], unit, self.system).unit
             axes.append(f"{name} {edges} {written}".strip())
         time = self.plan.time(cells.dwell_us)

@@ -118,7 +118,7 @@ def _figure_json(w: Window, f: Figure, one: list[Figure], two: list[Figure], d: 
     return {
         "id": f.id, "name": name, "unit": written(f.unit, units), "a": a.value, "b": b.value,
         "difference": by.value, "uncertainty": None if uncertain is None else uncertain.value,
-        "text": f"{'+' if by.value > 0 else ''}{by}", "real": d.real, "repeats_needed": d.needed,
+        "text": words.number(f"{'+' if by.value > 0 else ''}{by}"), "real": d.real, "repeats_needed": d.needed,
         "sentence": sentence_of(w, d, len(one), len(two), str(by), "" if uncertain is None else str(uncertain)),
     }  # fmt: skip
 

@@ -149,7 +149,7 @@ def figure_json(figure: Figure, words: Words, units: Units) -> dict[str, Any]:
         if value is None:
             return None, ""
         made = shown(value, f.unit, units, difference=difference)
-        return made.value, str(made)
+        return made.value, words.number(str(made))
 
     value, plain = text(f.value, difference=f.difference)
     spread, spread_text = text(f.spread, difference=True)

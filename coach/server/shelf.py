@@ -172,7 +172,8 @@ class RecipeShelf:
             signal = self._catalogue[limit.signal]
             low, high = show_band(limit.low, limit.high, signal.unit, units, step=signal.step)
             name = words.short(signal)
-            said.append(f"{high if high is not None else low} {words.inside(name)}")
+            bound = words.number(str(high if high is not None else low))
+            said.append(f"{bound} {words.inside(name)}")
         return words("server.limits_or").join(said)
 
 

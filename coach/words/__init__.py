@@ -7,6 +7,7 @@ What a language lacks is said in English.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
@@ -16,6 +17,14 @@ from coach.errors import NotFound
 
 USUAL = "en"
 """The language that is complete by itself, and stands in for what another one lacks."""
+
+
+_UNITS = (
+    r"%(?:-points)?|°[CF](?:/min)?|°|:1|km/h|mph|km|mi|m/s²|m/s|mm|m|rpm/s|rpm|kPa/s|kPa|bar|psi|V|A|g/s|L/h|L|kg|Nm|kW|hp|ms|s|min|h|Hz|K"
+    r"|AFR|MB|kB|GB"
+)
+_NUMBER = re.compile(rf"[-+−±]?\d+\.\d+(?:\s?(?:{_UNITS}))?")
+"""One number as people read it, a unit behind it or none."""
 
 
 class _Named(Protocol):
@@ -55,11 +64,24 @@ class Words:
             raise KeyError(key)
         if not values:
             return text
-        filled = text.format(**values)
+        filled = text.format(**{name: self._written(value) for name, value in values.items()})
         return _closed_up(filled) if "" in values.values() else filled
 
+    def number(self, text: str) -> str:
+        """A number that was made for people, with its unit or without, as this language writes it: `0,95`, `13,8 V`.
+
+        Anything else stays as it is: names, versions, dates, a sentence that is whole already. Tables and JSON never
+        come here: their numbers have points in every language.
+        """
+        sign = self.table.get("decimal", ".")
+        return text.replace(".", str(sign)) if sign != "." and _NUMBER.fullmatch(text) else text
+
+    def _written(self, value: object) -> object:
+        """A value that a sentence is filled with."""
+        return value if isinstance(value, int) or self.table.get("decimal", ".") == "." else self.number(str(value))
+
     def either(self, *keys: str, **values: object) -> str:
-        """The sentence under the first of `keys` that exists."""
+        """The sentence under the first of `keys` that exists. Raises KeyError: none does."""
         for key in keys:
             if isinstance(self.get(key), str):
                 return self(key, **values)

@@ -10,7 +10,8 @@ from coach.catalogue import default_catalogue
 from coach.core.spec import Axis, Band
 from coach.desk.changes import changes
 from coach.recipe import CaptureAsked, CellsAsked, LimitAsked, Recipe, RecordAsked, SweepAsked, parse_recipe
-from coach.shown import IMPERIAL
+from coach.shown import IMPERIAL, Units
+from coach.words import load_words
 from tests.recipe.making import EXAMPLE
 
 CATALOGUE = default_catalogue()
@@ -158,3 +159,11 @@ def test_changes_are_json():
     """Text, key and capture."""
     (change,) = changes(OLD, edited(('"95 kPa"', '"110 kPa"')), CATALOGUE)
     assert change.as_dict() == {"text": change.text, "key": "limit.gauge_boost", "capture": "roll-on"}
+
+
+def test_german_says_the_unit_once_too():
+    """From 0,95 to 1,1 bar, with a comma."""
+    old = parse_recipe(EXAMPLE)
+    new = parse_recipe(EXAMPLE.replace('"95 kPa"', '"110 kPa"', 1))
+    (change,) = changes(old, new, CATALOGUE, system=Units(pressure="bar"), words=load_words("de"))
+    assert "von 0,95 zu 1,10 bar" in change.text

@@ -20,6 +20,7 @@ from coach.review.report.svg import Frame, area, n, padded, path, ticks
 from coach.review.subject import given_subject
 from coach.sources.table import read_table
 from coach.vehicle import load_vehicle
+from coach.words import load_words
 from tests.review.made import const, hold, series, subject, sweep
 
 ROOT = traces_root()
@@ -210,3 +211,17 @@ def test_wanted_cells_have_one_border():
     drawn = _outline([[True, True], [False, True]], 0, 10, 10)
     assert drawn.count("M") == 8
     assert _outline([[False]], 0, 10, 10) == ""
+
+
+def test_german_figures_have_a_comma_and_drawings_stay(good):
+    """Cells and labels are written as the language writes them; what draws and dresses is the same to the byte."""
+    catalogue = default_catalogue()
+    text = html(given_subject(
+        load_recipe(ROOT / "demo-recipe.toml", catalogue), read_table(ROOT / "everything-qualifies.csv", catalogue),
+        catalogue, load_vehicle(ROOT / "demo-vehicle.toml"), name="everything-qualifies", words=load_words("de"),
+    ))  # fmt: skip
+    shown = re.sub(r"<style.*?</style>", "", text, flags=re.DOTALL)
+    pieces = [piece for piece in re.findall(r">([^<]+)<", shown) if "gap of more than" not in piece]
+    assert [piece for piece in pieces if re.search(r"(?<![\d.])\d+\.\d+(?![\d.])", piece)] == []
+    assert sum(bool(re.fullmatch(r"\d+,\d+", piece)) for piece in pieces) > 50
+    assert re.findall(r' d="[^"]+"', text) == re.findall(r' d="[^"]+"', good)

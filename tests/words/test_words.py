@@ -11,6 +11,7 @@ import pytest
 from coach.catalogue import default_catalogue
 from coach.core.events import Code, Event, Outcome
 from coach.errors import NotFound
+from coach.shown import Units, show
 from coach.words import Words, best_language, inside, languages, load_words, words_table
 
 LONGEST_NAMES = sorted({inside(s.short) for s in default_catalogue()}, key=lambda n: -len(n.split()))
@@ -147,3 +148,41 @@ def test_a_signal_has_its_name_in_a_language():
     assert words.of_signal("road_speed", "title", "Road speed") == "Road speed"
     assert words.of_signal("gear", "short", "Gear") == "Gear"
     assert words.of_signal("road_speed", "states.1", "on") == "an"
+
+
+@pytest.mark.parametrize(
+    ("text", "written"),
+    [
+        ("0.95", "0,95"), ("-3.5", "-3,5"), ("±0.2", "±0,2"), ("13.8 V", "13,8 V"), ("24.8°", "24,8°"),
+        ("0.5 %", "0,5 %"), ("12.1:1", "12,1:1"), ("88 km/h", "88 km/h"), ("14:32", "14:32"), ("0.1.0", "0.1.0"),
+        ("2026.11.25", "2026.11.25"),
+        ("2.0 TDI", "2.0 TDI"), ("Map 2.5", "Map 2.5"), ("v1.5", "v1.5"), ("drive-1.5.csv", "drive-1.5.csv"), ("", ""),
+    ],
+)  # fmt: skip
+def test_a_number_is_written_as_its_language_writes_it(text, written):
+    """A comma in German, alone or with its unit; names, versions, dates and files stay; in English nothing changes."""
+    assert load_words("de").number(text) == written
+    assert load_words().number(text) == text
+
+
+def test_sentences_are_filled_with_numbers_of_their_language():
+    """Text, float, or a number for a screen; whole numbers as they are."""
+    german = Words({"decimal": ",", "a": "{x} gegen {y}"}, "de")
+    assert german("a", x="0.95", y=1.5) == "0,95 gegen 1,5"
+    assert german("a", x=show(2.5, "kPa", Units(pressure="bar"), decimals=3), y=3) == "0,025 bar gegen 3"
+    assert Words({"a": "{x} against {y}"})("a", x="0.95", y=1.5) == "0.95 against 1.5"
+
+
+def test_no_word_of_german_has_a_point_in_a_number():
+    """What stands in the catalogue itself is written that way too."""
+    text = [t for t in every(words_table("de")) if re.search(r"(?<![\d.])\d+\.\d+(?![\d.])", t) and "TLS" not in t]
+    assert text == []
+
+
+def every(table):
+    """Every text of a catalogue."""
+    if isinstance(table, str):
+        yield table
+    elif isinstance(table, dict | list):
+        for one in table.values() if isinstance(table, dict) else table:
+            yield from every(one)

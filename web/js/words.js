@@ -58,7 +58,21 @@ export function t(key, values = {}) {
   let found = /** @type {any} */ (page);
   for (const part of key.split(".")) found = found?.[part];
   if (typeof found !== "string") return key;
-  return found.replace(/\{(\w+)\}/g, (whole, name) => (name in values ? String(values[name]) : whole));
+  return found.replace(/\{(\w+)\}/g, (whole, name) => (name in values ? said(values[name]) : whole));
+}
+
+/** A value in a sentence; whole numbers stay as they are. @param {string | number} value */
+const said = (value) => (typeof value === "number" && !Number.isInteger(value) ? decimal(value) : String(value));
+
+/**
+ * A number as the language of the page writes it, without groups of thousands: no other function of the page does that.
+ * @param {number} value
+ * @param {number} [places] as many as it has, if left out
+ */
+export function decimal(value, places) {
+  return new Intl.NumberFormat(document.documentElement.lang || USUAL, {
+    useGrouping: false, signDisplay: "negative", minimumFractionDigits: places ?? 0, maximumFractionDigits: places ?? 15,
+  }).format(value);
 }
 
 /**
@@ -103,5 +117,5 @@ export function clock(seconds) {
  */
 export function figure(value) {
   const size = Math.abs(value);
-  return value.toFixed(Number.isInteger(value) || size >= 1000 ? 0 : size >= 10 ? 1 : 2);
+  return decimal(value, Number.isInteger(value) || size >= 1000 ? 0 : size >= 10 ? 1 : 2);
 }

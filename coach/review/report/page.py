@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from html import escape
 from typing import Any
 
@@ -18,6 +19,7 @@ from coach.review.subject import Subject
 from coach.review.summary import groups_of
 from coach.review.whole import review_json
 from coach.review.window import Window, rates_of
+from coach.words import Words
 
 OVER_SPEED = (
     ("gauge_boost",), ("lambda", "commanded_lambda"), ("timing_advance",), ("throttle", "commanded_throttle"),
@@ -44,12 +46,27 @@ def html(subject: Subject, *, embed_font: bool = True) -> str:
     parts += [_capture(subject, c) for c in made["captures"]]
     parts += [_coverage(subject), _health(subject), _notes(subject, made)]
     title = f"{made['headline']} – {made['drive']['title']}"
+    body = _numbers(w, f"<main>{''.join(parts)}</main>{_foot(subject)}")
     return (
         f'<!doctype html>\n<html lang="{escape(w.language)}"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(title)}</title><style>{style(embed_font=embed_font)}</style></head>\n"
-        f"<body><main>{''.join(parts)}</main>{_foot(subject)}</body></html>\n"
+        f"<body>{body}</body></html>\n"
     )
+
+
+def _numbers(words: Words, body: str) -> str:
+    """The cells of tables and plots, each a number or a range, as the language writes numbers."""
+
+    def written(found: re.Match[str]) -> str:
+        return f">{re.sub(_CELL_PART, lambda part: words.number(part[0]), found[1])}<"
+
+    return _CELL.sub(written, body)
+
+
+_CELL_PART = r"\d+\.\d+"
+_CELL = re.compile(rf">([-+−±(]?{_CELL_PART}(?: ?[^\W\d]{{1,3}}|°| %)?(?: \({_CELL_PART} – {_CELL_PART}\))?)<")
+"""What stands between two tags and is one number, with its unit or its range behind it."""
 
 
 def _top(subject: Subject, made: dict[str, Any]) -> str:

@@ -1,14 +1,14 @@
 // How often each signal comes: one line each, its rate beside the one that is asked for.
 
 import { h } from "../dom.js";
-import { t } from "../words.js";
+import { decimal, t } from "../words.js";
 import { mark } from "./signs.js";
 
 /** Under this share of what is asked a rate is marked. */
 const ENOUGH = 0.8;
 
 /** One figure after the point where it says something. @param {number} hz */
-const short = (hz) => (hz >= 10 ? hz.toFixed(0) : hz >= 1 ? hz.toFixed(1) : hz.toFixed(2));
+const short = (hz) => decimal(hz, hz >= 10 ? 0 : hz >= 1 ? 1 : 2);
 
 /**
  * @typedef {object} Rate

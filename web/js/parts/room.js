@@ -26,5 +26,5 @@ async function fill(line) {
 function size(bytes) {
   const [unit, key] = bytes >= GB ? [GB, "gb"] : [MB, "mb"];
   const n = bytes / unit;
-  return t(`keeping.${key}`, { n: n.toLocaleString(document.documentElement.lang, { maximumFractionDigits: n < 10 ? 1 : 0 }) });
+  return t(`keeping.${key}`, { n: n < 10 ? Math.round(n * 10) / 10 : Math.round(n) });
 }

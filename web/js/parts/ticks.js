@@ -1,6 +1,6 @@
 // Where the axes of a plot have their words: whole steps, bounds, the ends of a window.
 
-import { clock, figure } from "../words.js";
+import { clock, decimal, figure } from "../words.js";
 
 const TIMES_S = [0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 1800, 3600];
 const ROOM_PX = 60;
@@ -28,7 +28,7 @@ export function timeText(s, step_s) {
   const before = s < -0.05 ? "−" : "";
   if (step_s >= 1) return before + clock(Math.abs(s));
   const rounded = Math.round(Math.abs(s) * 10) / 10;
-  return `${before}${clock(rounded)}.${Math.round((rounded % 1) * 10) % 10}`;
+  return `${before}${clock(rounded)}${decimal((Math.round(rounded * 10) % 10) / 10, 1).slice(1)}`;
 }
 
 /** @param {number} rough the least step */

@@ -10,7 +10,7 @@ import { portrait } from "../parts/portrait.js";
 import { mark } from "../parts/signs.js";
 import { wholeDrive, windowOf } from "../parts/whole_drive.js";
 import { filesOf } from "../share.js";
-import { clock, count, has, needWords, t, upper } from "../words.js";
+import { clock, count, decimal, has, needWords, t, upper } from "../words.js";
 
 /** @typedef {import("../types.js").Attempt} Attempt */
 /** @typedef {import("../types.js").VerdictCapture} VerdictCapture */
@@ -28,7 +28,7 @@ const isGood = ({ asked, qualified }) => qualified >= asked;
  * @param {string} kind
  */
 export function length(attempt, kind) {
-  return kind === "sweep" ? t("after.seconds", { s: attempt.duration_s.toFixed(1) }) : clock(attempt.duration_s);
+  return kind === "sweep" ? t("after.seconds", { s: decimal(attempt.duration_s, 1) }) : clock(attempt.duration_s);
 }
 
 /**

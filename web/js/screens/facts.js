@@ -3,7 +3,7 @@
 import { get, post, seg } from "../api.js";
 import { h } from "../dom.js";
 import { attempt, button, crumb, link, title } from "../parts/page.js";
-import { has, needWords, t } from "../words.js";
+import { decimal, has, needWords, t } from "../words.js";
 
 /** @param {import("../main.js").Way} way */
 export async function facts(way) {
@@ -19,7 +19,7 @@ export async function facts(way) {
     rest.set("confirmed", "1");
     way.go(`#/who?${rest}`);
   }
-  const taught = car.pedal ? t("facts.pedal_known", { released: car.pedal.released.toFixed(0), floored: car.pedal.floored.toFixed(0) }) : t("facts.pedal_not");
+  const taught = car.pedal ? t("facts.pedal_known", { released: decimal(car.pedal.released, 0), floored: decimal(car.pedal.floored, 0) }) : t("facts.pedal_not");
   return h("main", { class: "page" }, crumb({ to: `#/ready?${way.params}`, back: t("who.back") }), title(t("facts.title")), h("p", { class: "under" }, t("facts.text")),
     h("div", { class: "fields" }, ...fields.map((/** @type {any} */ { row }) => row)),
     h("p", { class: "mini" }, taught, " ", h("a", { class: "go", href: `#/pedal?${way.params}` }, t("facts.pedal_teach"))), h("div", { class: "grow" }), acts);

@@ -4,7 +4,7 @@ import { get, post, seg } from "../api.js";
 import { h, say } from "../dom.js";
 import { attempt, button, crumb, link, title } from "../parts/page.js";
 import { mark } from "../parts/signs.js";
-import { needWords, t } from "../words.js";
+import { decimal, needWords, t } from "../words.js";
 
 const STEPS = ["released", "floored", "released", "floored"];
 
@@ -22,7 +22,7 @@ export async function pedal(way) {
     const done = readings.length === STEPS.length;
     say(line, done ? t("pedal.done") : t(`pedal.${STEPS[readings.length]}`));
     list.replaceChildren(...STEPS.map((step, n) => h("li", { class: "item" }, h("div", { class: "marks" }, mark(n < readings.length ? "secured" : n === readings.length ? "running" : "todo")),
-      h("div", {}, h("h2", {}, t(`pedal.step_${step}`)), h("p", {}, n < readings.length ? t("pedal.read", { n: readings[n].toFixed(1) }) : "")))));
+      h("div", {}, h("h2", {}, t(`pedal.step_${step}`)), h("p", {}, n < readings.length ? t("pedal.read", { n: decimal(readings[n], 1) }) : "")))));
     acts.replaceChildren(done ? link(t("pedal.back"), back) : button(t("pedal.now"), () => attempt(acts, read), "main tall"));
   };
   async function read() {

@@ -7,7 +7,7 @@ import { attempt, crumb, title } from "../parts/page.js";
 import { pick } from "../parts/pick.js";
 import { mark } from "../parts/signs.js";
 import { scrolled } from "../parts/twin.js";
-import { clock, needWords, t } from "../words.js";
+import { clock, decimal, needWords, t } from "../words.js";
 
 /** @param {import("../main.js").Way} way */
 export async function coverage(way) {
@@ -72,14 +72,14 @@ function cells({ x, y, dwell_s: dwell, wanted, empty_wanted: empty }) {
     const s = dwell[r][c];
     const want = asked(r, c);
     const td = h("td", { class: [want ? "wanted" : "", seen(r, c) ? "seen" : ""].join(" ").trim() || null },
-      seen(r, c) ? h("b", {}, s < 10 ? s.toFixed(1) : String(Math.round(s))) : want ? mark("todo", t("coverage.cell_empty")) : "", want && seen(r, c) ? h("span", { class: "heard" }, t("coverage.cell_wanted")) : null);
+      seen(r, c) ? h("b", {}, decimal(s, s < 10 ? 1 : 0)) : want ? mark("todo", t("coverage.cell_empty")) : "", want && seen(r, c) ? h("span", { class: "heard" }, t("coverage.cell_wanted")) : null);
     place(td, { "--part": seen(r, c) ? Math.max(0.06, Math.sqrt(s / most)) : 0 });
     return td;
   };
   const name = t("coverage.table", { x: x.name, y: y.name });
   return scrolled(name, h("table", { class: "cells" }, h("caption", { class: "heard" }, name),
-    h("thead", {}, h("tr", {}, h("th", { scope: "col" }, y.unit || y.name), ...shownColumns.map((c) => h("th", { scope: "col" }, String(x.edges[c])))),),
-    h("tbody", {}, ...shownRows.map((r) => h("tr", {}, h("th", { scope: "row" }, String(y.edges[r])), ...shownColumns.map((c) => cell(r, c))))),
+    h("thead", {}, h("tr", {}, h("th", { scope: "col" }, y.unit || y.name), ...shownColumns.map((c) => h("th", { scope: "col" }, decimal(x.edges[c])))),),
+    h("tbody", {}, ...shownRows.map((r) => h("tr", {}, h("th", { scope: "row" }, decimal(y.edges[r])), ...shownColumns.map((c) => cell(r, c))))),
     h("tfoot", {}, h("tr", {}, h("td", { colspan: shownColumns.length + 1 }, t("coverage.axes", { x: x.name, x_unit: x.unit, y: y.name, y_unit: y.unit }))))));
 }
 

@@ -7,7 +7,7 @@ import { bundleHand } from "../parts/kept_here.js";
 import { button, crumb, item, link, problem, title } from "../parts/page.js";
 import { mark } from "../parts/signs.js";
 import { toggle } from "../parts/toggle.js";
-import { clock, count, needWords, t, upper } from "../words.js";
+import { clock, count, decimal, needWords, t, upper } from "../words.js";
 
 /** A larger file is not kept in the page's memory for sharing: it is downloaded. */
 const MOST_SHARED = 48e6;
@@ -23,7 +23,7 @@ const MOST_SHARED = 48e6;
 
 /** Bytes as people read them. @param {number} bytes */
 export function size(bytes) {
-  return bytes >= 1e5 ? t("send.mb", { n: (bytes / 1e6).toFixed(1) }) : t("send.kb", { n: Math.max(1, Math.round(bytes / 1e3)) });
+  return bytes >= 1e5 ? t("send.mb", { n: decimal(bytes / 1e6, 1) }) : t("send.kb", { n: Math.max(1, Math.round(bytes / 1e3)) });
 }
 
 /** @param {import("../main.js").Way} way */
