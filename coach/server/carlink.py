@@ -72,6 +72,8 @@ class CarLink:
     def look(self) -> Future[Found]:
         """Starts looking for the car, or gives the look that was started and is still fresh."""
         with self._lock:
+            if self._stop.is_set():
+                return _closed(self.url)
             now_us = self._clock.steady_us()
             looking = self._looking
             if looking is not None and looking.done() and looking.exception() is None:
@@ -155,9 +157,16 @@ class CarLink:
         return self._source
 
     def close(self) -> None:
-        """Looks no more."""
-        self._stop.set()
-        self._workers.shutdown(wait=False, cancel_futures=True)
+        """Looks no more: what is looked at is left, and whoever asks is told so."""
+        with self._lock:
+            self._stop.set()
+        self._workers.shutdown(wait=False)
+
+
+def _closed(url: str) -> Future[Found]:
+    over: Future[Found] = Future()
+    over.set_exception(Conflict("the link was closed", where=url))
+    return over
 
 
 def signals_of(found: Found) -> dict[str, float]:

@@ -6,7 +6,7 @@ import pytest
 
 from coach.clock import Clock
 from coach.drive.tasks import InPlace
-from coach.errors import BadInput, CoachError
+from coach.errors import BadInput, CoachError, Conflict
 from coach.server import Services
 from coach.server.carlink import CarLink, GivenLink
 from coach.server.models import StartDrive
@@ -162,9 +162,12 @@ def test_a_link_that_was_closed_says_so():
         link = CarLink(GivenLink(server.url), CATALOGUE, Clock())
         looking = link.look()
         link.close()
-        assert looking.exception() is not None or looking.result()
-        found = link.found() if looking.exception() is not None else None
-    assert found is None or isinstance(found, CoachError)
+        assert looking.exception(20) is not None
+        found = link.found()
+        assert isinstance(found, Conflict)
+        assert "the link was closed" in str(found)
+        with pytest.raises(Conflict, match="the link was closed"):
+            link.source()
 
 
 def test_an_address_that_cannot_be_one_is_refused_at_the_start():
