@@ -51,10 +51,11 @@ HOW = {
     ),
     "While driving": (
         "The shipped server in a process of its own, the car in another. A stamp is taken when the link hands an "
-        "answer to the queue, and one when it is in the store's block, judged and published; each includes the wait "
-        "in the queue. Meanwhile one page follows the stream; then two more callers load every file of the first "
-        "page again and again, without a pause, and make bundles and reports of an earlier drive. Processor time "
-        "and memory are what the system counts for the server; its child processes count for the time."
+        "answer over, and one when it is in the store's block, judged and published; each includes the wait for "
+        "whatever the server does meanwhile. Meanwhile one page follows the stream; then two more callers load "
+        "every file of the first page again and again, without a pause, and make bundles and reports of an earlier "
+        "drive. Processor time and memory are what the system counts for the server; its child processes count for "
+        "the time."
     ),
     "On a smaller machine": (
         "The same server goes on, kept on one core, and the system takes away what exceeds the given part of it. "

@@ -145,4 +145,6 @@ def _make(ask: dict[str, Any]) -> dict[str, Any]:
 
 
 if __name__ == "__main__":
+    if hasattr(os, "nice"):
+        os.nice(10)  # a drive may be recording in the parent
     main()

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from coach.clock import Clock
+from coach.clock import US, Clock
 from coach.core.spec import JudgePlan
 from coach.drive.inbox import Closed, Inbox
 from coach.drive.loop import Loop
@@ -18,12 +18,14 @@ from coach.drive.tasks import Worker
 from coach.drive.windows import Windows
 from coach.errors import CoachError, Conflict
 from coach.recording import Mark
-from coach.sources.base import Ended, Source, SourceEvent
+from coach.sources.base import Ended, Instant, Source, SourceEvent
 from coach.store.model import NewDrive
 from coach.store.store import Store
 
 WAIT_S = 0.05
 """How long the loop sleeps at most; what is due is done that late at the latest."""
+PROMPT_US = US
+"""While the disk is no further behind, what a car sends is judged in the thread that hears it."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +64,9 @@ class Drive:
         self.id, log = store.create_drive(setup.new)
         self._log = log
         self._clock = clock
-        self._inbox = Inbox()
+        # What a car sends is judged as it comes. Other sources are faster than that: they wait for the loop.
+        self._inbox = Inbox(at_once=self._at_once if setup.source.kind == "link" else None)
+        self._failed: Exception | None = None
         self._stop_source = threading.Event()
         self._windows = Windows(self.id, log, worker, ring, clock, setup.new.around)
         self._on_end = on_end
@@ -159,6 +163,20 @@ class Drive:
         except Closed:
             raise Conflict("the drive is over") from None
 
+    def _at_once(self, event: Instant) -> None:
+        """Takes an event of the source in its own thread; what goes wrong is told by the loop's."""
+        try:
+            self._loop.take(event)
+            self._tick()
+        except Exception as error:  # noqa: BLE001 - raised again where the drive is closed
+            self._failed = error
+            self._inbox.prompt = False
+
+    def _tick(self) -> None:
+        self._loop.tick()
+        # A disk that cannot follow must not hold up the source: it goes on asking, and its answers wait.
+        self._inbox.prompt = self._failed is None and self._log.behind_us() < PROMPT_US
+
     def _run_source(self) -> None:
         def emit(event: SourceEvent) -> None:
             self._inbox.put(event)
@@ -183,6 +201,8 @@ class Drive:
         try:
             while loop.phase != "ended":
                 commands, events = self._inbox.take(WAIT_S)
+                if self._failed is not None:
+                    raise self._failed
                 for work, result in commands:
                     try:
                         result.set_result(work())
@@ -190,7 +210,7 @@ class Drive:
                         result.set_exception(error)
                 for event in events:
                     loop.take(event)
-                loop.tick()
+                self._tick()
         except Exception as error:  # whatever it was, what is stored must be closed and readable
             logging.getLogger(__name__).exception("the drive loop failed")
             loop.abandon(f"Recording failed ({type(error).__name__}: {error}).")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import logging
 import signal
 import sys
@@ -127,6 +128,8 @@ def _run(
         thread.start()
         if demo is not None:
             start_demo(services, demo)
+        # What stands by now stays: looking through all of it for garbage would stop every thread for long moments.
+        gc.freeze()
         if on_ready is not None:
             on_ready(address)
         if joining is not None:

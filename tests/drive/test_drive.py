@@ -13,6 +13,7 @@ from coach.clock import Clock, HandClock
 from coach.core.afterwards import judge_recording
 from coach.drive.drive import Drive
 from coach.drive.inbox import Closed, Inbox
+from coach.drive.loop import Loop
 from coach.drive.recovery import recover
 from coach.drive.ring import Ring
 from coach.drive.tasks import InPlace, run_task
@@ -20,7 +21,7 @@ from coach.drive.verdict import judge_stored
 from coach.drive.worker import ChildWorker, serve
 from coach.errors import BadInput, Conflict, NotFound, StoreError
 from coach.recording import Mark, Recording
-from coach.sources.base import Ended, Instant
+from coach.sources.base import Advance, Ended, Instant
 from coach.sources.replay import Replay
 from coach.store import Store
 from coach.store.reading import Reader
@@ -188,6 +189,132 @@ def test_a_full_inbox_makes_the_source_wait_and_loses_nothing():
         inbox.put(Instant(9, {}))
     with pytest.raises(Closed):
         inbox.ask(lambda: 1)
+
+
+def test_instants_are_taken_at_once_while_nothing_waits():
+    """By the thread that puts them; behind the reader's back nothing is: then they wait for it, in order."""
+    took = []
+    inbox = Inbox(at_once=lambda event: took.append((event.t_us, threading.current_thread())))
+    here = threading.current_thread()
+    inbox.put(Instant(0, {}))
+    assert took == [(0, here)]
+    inbox.put(Advance(5))
+    inbox.put(Instant(6, {}))
+    assert inbox.take(0)[1] == [Advance(5), Instant(6, {})]
+    inbox.put(Instant(7, {}))  # the reader is at work until it comes again
+    assert inbox.take(0)[1] == [Instant(7, {})]
+    assert inbox.take(0) == ([], [])
+    inbox.put(Instant(8, {}))
+    assert inbox.take(0)[1] == [Instant(8, {})]
+    inbox.prompt = False
+    inbox.put(Instant(9, {}))
+    assert inbox.take(0)[1] == [Instant(9, {})]
+    assert len(took) == 1
+
+
+def test_a_reader_waits_for_what_is_being_taken():
+    """Commands come between two instants, never within one, however fast these come; and none is kept waiting."""
+    took, told, over = [], [], threading.Event()
+    at_work = threading.Lock()
+
+    def work(what):
+        assert at_work.acquire(blocking=False)
+        took.append(what)
+        at_work.release()
+
+    inbox = Inbox(at_once=lambda event: work(event.t_us))
+
+    def read():
+        while not over.is_set():
+            commands, events = inbox.take(0.01)
+            for command, result in commands:
+                result.set_result(command())
+            for event in events:
+                work(event.t_us)
+
+    reader = threading.Thread(target=read)
+    reader.start()
+
+    def ask():
+        told.extend(inbox.ask(lambda k=k: work(f"ask {k}")).exception(60) for k in range(200))
+
+    asking = threading.Thread(target=ask)
+    asking.start()
+    count = 0
+    while asking.is_alive():
+        inbox.put(Instant(count, {}))
+        count += 1
+    asking.join()
+    assert inbox.ask(lambda: None).exception(60) is None
+    over.set()
+    reader.join()
+    assert told == [None] * 200
+    assert [x for x in took if isinstance(x, int)] == list(range(count))
+    assert [x for x in took if isinstance(x, str)] == [f"ask {k}" for k in range(200)]
+
+
+def test_what_a_car_sends_is_judged_in_the_thread_that_hears_it(setup, store, monkeypatch):
+    """And stored and told; a word, a tick and the end come in their turn."""
+    threads, sent = [], []
+    take = Loop.take
+
+    def noted(self, event):
+        threads.append((type(event).__name__, threading.current_thread().name))
+        take(self, event)
+
+    monkeypatch.setattr(Loop, "take", noted)
+
+    def body(emit, stop):
+        k = 0
+        while k < 40 or ("Instant", "drive-source") not in threads:
+            emit(Instant(k * 250_000, {"road_speed": 80.0, "coolant_temp": 90.0}))
+            k += 1
+        emit(Ended("finished"))
+        sent.append(k)
+
+    drive, _ = run(setup(Odd(body)), store)
+    assert drive.error is None
+    assert store.recording(drive.id).samples == 2 * sent[0]
+    assert [a.outcome.value for a in store.attempts(drive.id)] == ["secured"]
+    assert {name for kind, name in threads if kind == "Ended"} == {"drive-loop"}
+
+
+def test_a_fault_in_the_thread_that_hears_closes_the_drive_too(setup, store):
+    """As one in the loop's own; what came before is stored."""
+
+    def body(emit, stop):
+        for k in range(40):
+            emit(Instant(k * 250_000, {"road_speed": 80.0, "coolant_temp": 90.0}))
+        stop.wait(60)
+
+    made = setup(Odd(body))
+    update = made.face.update
+    made.face.update = lambda view, events, *more: 1 // 0 if events else update(view, events, *more)
+    drive, _ = run(made, store)
+    assert "ZeroDivisionError" in drive.error
+    assert store.recording(drive.id).samples > 0
+
+
+def test_a_disk_that_is_behind_does_not_hold_up_the_car(setup, store, monkeypatch):
+    """Its answers wait in the queue then, while the link goes on asking."""
+    monkeypatch.setattr("coach.store.drivelog.DriveLog.behind_us", lambda _: 2_000_000)
+    threads = []
+    take = Loop.take
+
+    def noted(self, event):
+        threads.append(threading.current_thread().name)
+        take(self, event)
+
+    monkeypatch.setattr(Loop, "take", noted)
+
+    def body(emit, stop):
+        for k in range(40):
+            emit(Instant(k * 250_000, {"road_speed": 80.0, "coolant_temp": 90.0}))
+        emit(Ended("finished"))
+
+    drive, _ = run(setup(Odd(body)), store)
+    assert store.recording(drive.id).samples == 80
+    assert threads.count("drive-source") <= 1
 
 
 def test_a_drive_left_open_is_recovered_and_judged_again(tmp_path, setup, new, plan, trace):
