@@ -26,6 +26,9 @@ USUAL_RATIOS = {1: 118.0, 2: 62.0, 3: 42.0, 4: 31.0, 5: 25.0, 6: 21.0}
 USUAL_GEAR = 3
 SLACK = 0.95
 """Rates found by playing a schedule through are whole numbers of samples: so much of the need counts as enough."""
+MOST_KMH = {"road": 100.0}
+CLOSED_MOST_KMH = 130.0
+"""No gear is offered in which the sweep ends faster, whatever the recipe allows (common practice, no source)."""
 SLOWED = 3
 """While a capture runs, all other signals come so many times more rarely."""
 
@@ -59,7 +62,7 @@ class SweepNeed:
         signals: what is needed at that rate, with the rate that the link gives.
         short: whether one of them comes too rarely.
         ask_more: it is the recipe that asks too rarely; the link could.
-        gear: a higher gear that would do, within the capture's speed, or None.
+        gear: a higher gear that would do, within the capture's speed and time and what is sane, or None.
         drop: recorded signals without which it would do; empty where that does not help.
         text: one sentence; empty when all is well.
     """
@@ -176,11 +179,13 @@ class _Judge:
     def _higher(self, capture: CaptureAsked, gear: int | None, mine: Mapping[str, float]) -> HigherGear | None:
         sweep = capture.sweep
         assert sweep is not None
-        most = min((b.high for b in capture.keep if b.signal == "road_speed" and b.high is not None), default=None)
+        said = [b.high for b in capture.keep if b.signal == "road_speed" and b.high is not None]
+        most_kmh = min([*said, MOST_KMH.get(capture.place, CLOSED_MOST_KMH)])
         for other in sorted(self.ratios):
             kmh = max(sweep.start, sweep.to) / self.ratios[other]
-            need_hz = rise_rpm_s(self.ratios[other]) / RPM_A_SAMPLE
-            if gear is None or other <= gear or (most is not None and kmh > most):
+            rise = rise_rpm_s(self.ratios[other])
+            need_hz = rise / RPM_A_SAMPLE
+            if gear is None or other <= gear or kmh > most_kmh or rise < self._slowest(capture):
                 continue
             if self._would_do(capture, dict.fromkeys(mine, need_hz), need_hz):
                 return HigherGear(other, kmh, need_hz)

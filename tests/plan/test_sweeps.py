@@ -27,7 +27,10 @@ class Car:
 CAR = Car({1: 118.0, 2: 62.0, 3: 41.5, 4: 31.0, 5: 24.9})
 
 
-def need(record: str, model: LinkModel, gear: int | None = 2, keep: str = "", car: Car | None = CAR) -> SweepNeed:
+def need(
+    record: str, model: LinkModel, gear: int | None = 2, keep: str = "", car: Car | None = CAR, *,
+    within: str = "15 s", place: str = "closed course",
+) -> SweepNeed:  # fmt: skip
     text = f"""
 format = 1
 title = "Pull"
@@ -37,9 +40,9 @@ revision = 1
 [[capture]]
 id = "pull"
 title = "Full pedal"
-place = "closed course"
+place = "{place}"
 [capture.sweep]
-engine_speed = {{ from = "2200 rpm", to = "4600 rpm", within = "15 s" }}
+engine_speed = {{ from = "2200 rpm", to = "4600 rpm", within = "{within}" }}
 [capture.keep]
 pedal = {{ min = "80 %" }}
 coolant_temp = {{ min = "80 degC" }}
@@ -97,6 +100,22 @@ def test_a_higher_gear_is_offered_inside_the_speed_that_the_capture_allows() -> 
     assert slow.gear is None
     assert slow.drop
     assert "leave out" in slow.text.lower()
+
+
+def test_a_gear_is_never_offered_that_is_dangerous_or_in_which_the_sweep_takes_too_long() -> None:
+    """On a K-line only tall gears are slow enough: sixth would end at 224 km/h, and takes 29 s of 15."""
+    tall = Car({2: 62.0, 3: 41.5, 6: 20.5})
+    found = need(record("8 Hz"), K_LINE, gear=3, car=tall)
+    assert found.short
+    assert found.gear is None
+    assert "km/h" not in found.text
+    # Second ends at 128 km/h and rises by 257 rpm/s: 9.4 s.
+    crawler, five = Car({1: 118.0, 2: 36.0}), LinkModel(1, 200_000, 200_000)
+    for within, offered in (("15 s", True), ("8 s", False)):
+        found = need(record("8 Hz"), five, gear=1, car=crawler, within=within)
+        assert (found.gear is not None) is offered
+    # That is offered on a closed course, and not on a road.
+    assert need(record("8 Hz"), five, gear=1, car=crawler, place="road").gear is None
 
 
 def test_what_may_be_missing_is_left_out_first_and_nothing_that_is_judged() -> None:
