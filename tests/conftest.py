@@ -12,7 +12,7 @@ import pytest
 from hypothesis import settings
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser
+    from playwright.sync_api import Browser, BrowserContext
 
 CI = bool(os.environ.get("CI"))
 
@@ -32,6 +32,8 @@ BROWSER_ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+PATIENCE_MS = 60_000
+"""How long a test waits for what the page must come to. A wait that succeeds costs nothing, whatever is allowed."""
 NO_BROWSER = "no browser on this machine: install chromium, or name one in COACH_BROWSER"
 
 
@@ -61,13 +63,20 @@ def browser_path() -> str:
     pytest.skip(NO_BROWSER)
 
 
+def patient(context: BrowserContext) -> None:
+    """Gives every wait in a context the same patience."""
+    context.set_default_timeout(PATIENCE_MS)
+
+
 @pytest.fixture(scope="session")
 def browser(browser_path: str) -> Iterator[Browser]:
-    """A headless Chromium; make a context for each test from it."""
-    from playwright.sync_api import sync_playwright
+    """A headless Chromium; make a context for each test from it. Every wait has patience, see `PATIENCE_MS`."""
+    from playwright.sync_api import expect, sync_playwright
 
+    expect.set_options(timeout=PATIENCE_MS)
     with sync_playwright() as playwright:
         running = playwright.chromium.launch(executable_path=browser_path, args=BROWSER_ARGUMENTS)
+        running.on("context", patient)
         yield running
         running.close()
 

@@ -14,6 +14,7 @@ import pytest
 
 from tests.browser.fixture_server import FixtureServer
 from tests.browser.real_server import RealServer, until
+from tests.browser.slow import slow_down
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -31,6 +32,9 @@ WHOLE = """async (id) => {
   return (await keptDrives()).some((one) => one.id === id && one.whole);
 }"""
 """Whether a drive is kept on the phone, all of it."""
+CAUGHT_UP = """(points) => [...document.querySelectorAll('.lane polyline')]
+  .reduce((sum, line) => sum + line.getAttribute('points').split(' ').length, 0) >= points"""
+"""Whether the lane has drawn what the server gave to a page that came late, and not only the state that came first."""
 KEEP = "async (id) => (await import('/js/kept.js')).keepDrive(id)"
 """Keeps it now, where a test is not about that it comes by itself."""
 
@@ -50,19 +54,34 @@ def server(_one_server: FixtureServer) -> FixtureServer:
     return _one_server
 
 
+NOTE = """(selector) => {
+  window.noted = [];
+  const note = () => {
+    const text = document.querySelector(selector)?.textContent.trim() ?? '';
+    if (text && window.noted.at(-1) !== text) window.noted.push(text);
+  };
+  new MutationObserver(note).observe(document, { childList: true, subtree: true, characterData: true });
+}"""
+WAS_SAID = "(start) => window.noted.some((text) => text.startsWith(start))"
+
+
+NO_COMPLAINT = ("status of 404", "blocked by Playwright", "but not used within a few seconds")
+
+
 class Opened:
     """A page with what it complained about."""
 
     def __init__(self, page: Page) -> None:
         self.page = page
         self.complaints: list[str] = []
+        slow_down(page)
         page.on("console", lambda message: self._note(message.type, message.text))
         page.on("pageerror", lambda error: self.complaints.append(str(error)))
 
     def _note(self, kind: str, text: str) -> None:
         # A refused request is an answer of the server, shown to people; policy violations and errors are not.
-        # Nor is what this harness says when it blocks a worker.
-        if kind in {"error", "warning"} and "status of 404" not in text and "blocked by Playwright" not in text:
+        # Nor is what this harness says when it blocks a worker, nor that a busy machine came late to a preloaded file.
+        if kind in {"error", "warning"} and not any(one in text for one in NO_COMPLAINT):
             self.complaints.append(text)
 
 
@@ -82,7 +101,6 @@ def opening(browser: Browser, server: FixtureServer) -> Iterator[Open]:
             # Where a test is not about it, no worker fetches the whole page once more.
             **{"service_workers": "block", "locale": LOCALE, "reduced_motion": "reduce", **options},
         )  # fmt: skip
-        context.set_default_timeout(10_000)
         contexts.append(context)
         opened = Opened(context.new_page())
         if clock:
@@ -107,8 +125,9 @@ def face(opening: Open, server: FixtureServer) -> Open:
     def open_face(name: str, **options: object) -> Opened:
         server.face = name
         opened = opening("#/drive", **options)
-        if len(faces.thread(name)) > 1 and name not in {*faces.WHOLE, "paused"}:
-            opened.page.wait_for_selector(".lane polyline", state="attached")
+        points = len(faces.thread(name))
+        if points > 1 and name not in {*faces.WHOLE, "paused"}:
+            opened.page.wait_for_function(CAUGHT_UP, arg=points)
         if name in faces.PAGES:
             opened.page.wait_for_selector("[data-screen=arm]")
         return opened
@@ -138,7 +157,6 @@ def phone(browser: Browser) -> Iterator[Open]:
             viewport={"width": 390, "height": 844}, reduced_motion="reduce", accept_downloads=True,
             service_workers="allow" if worker else "block", **options,
         )  # fmt: skip
-        context.set_default_timeout(10_000)
         contexts.append(context)
         if script:
             context.add_init_script(f"({script})()")
@@ -152,6 +170,18 @@ def phone(browser: Browser) -> Iterator[Open]:
     yield open_phone
     for context in contexts:
         context.close()
+
+
+def note(page: Page, selector: str) -> None:
+    """Writes down from now on what an element says: for what is shown for a moment only."""
+    page.evaluate(NOTE, selector)
+
+
+def was_said(page: Page, start: str) -> str:
+    """Waits until the element of `note` has said something that begins so; gives the whole of it."""
+    page.wait_for_function(WAS_SAID, arg=start)
+    said: list[str] = page.evaluate("() => window.noted")
+    return next(text for text in said if text.startswith(start))
 
 
 def shoot(page: Page, name: str) -> None:

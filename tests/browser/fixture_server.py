@@ -7,6 +7,7 @@ import math
 import queue
 import threading
 from collections.abc import Iterator
+from copy import deepcopy
 from dataclasses import asdict
 from typing import Any
 
@@ -18,6 +19,7 @@ from coach.server.guard import CSP
 from coach.server.static import Static
 from coach.words import load_words
 from tests.browser import faces
+from tests.browser.slow import hold_back
 
 RECIPE: dict[str, Any] = {
     "sha256": "f00d",
@@ -208,6 +210,8 @@ def _window() -> dict[str, Any]:
     }
 
 
+PING_S = 1.0
+"""So often the stream speaks when nothing happens, as a server's does; else the page has lost the laptop."""
 DRIVE = {
     "id": "d1",
     "title": RECIPE["title"],
@@ -224,7 +228,6 @@ class FixtureServer:
     """The page over canned answers.
 
     Attributes:
-        face: name of the face that /api/state and new streams give.
         car: what is known of the car.
         answers: what a POST is answered with, by its path; others get a drive's id.
         marks: which answer /api/ready gives.
@@ -265,18 +268,30 @@ class FixtureServer:
         self.hang_up()
         self._server.shutdown()
 
+    @property
+    def face(self) -> str:
+        """Name of the face that is in force until the next state is pushed."""
+        return self._face
+
+    @face.setter
+    def face(self, name: str) -> None:
+        self._face, self._pushed = name, None
+
     def push(self, state: dict[str, Any]) -> None:
-        """Sends a live state to every open stream."""
-        for stream in self._streams:
+        """Sends a live state to every open stream; a page whose stream is only coming hears it too, as of a server."""
+        state = self._pushed = deepcopy(state)
+        for stream in list(self._streams):
             stream.put(state)
 
     def hang_up(self) -> None:
         """Ends every open stream."""
-        for stream in self._streams:
+        for stream in list(self._streams):
             stream.put(None)
 
     def state(self) -> dict[str, Any]:
-        """The live state of the present face."""
+        """The live state: the last that was pushed, else that of the present face."""
+        if self._pushed is not None:
+            return self._pushed
         if self.face in faces.FACES:
             return faces.copy(self.face)
         none = faces.copy("hold")
@@ -288,7 +303,14 @@ class FixtureServer:
         self._streams.append(mine)
         mine.put(self.state())
         try:
-            while (state := mine.get()) is not None:
+            while True:
+                try:
+                    state = mine.get(timeout=PING_S)
+                except queue.Empty:
+                    yield ": nothing\n\n" if self.mute else "event: ping\ndata: {}\n\n"
+                    continue
+                if state is None:
+                    return
                 if self.mute:
                     yield ": nothing\n\n"
                     continue
@@ -300,6 +322,11 @@ class FixtureServer:
     def _app(self) -> Flask:
         app = Flask(__name__, static_folder=None)
         files = Static()
+
+        @app.before_request
+        def late() -> None:
+            if request.path.startswith("/api/"):
+                hold_back()
 
         @app.after_request
         def policy(response: Response) -> Response:
@@ -330,6 +357,8 @@ class FixtureServer:
                 return jsonify(error={"code": "bad_input", "message": message, "where": "line 1"}), 400
             if name == "recipes":
                 return jsonify(sha256="f00d"), 201
+            if name == "drives":  # it is under way
+                self.push(self.state())
             return jsonify(self.answers.get(name, {"id": "d1"})), 201
 
         canned: dict[str, Any] = {

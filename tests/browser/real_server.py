@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import socket
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,6 +20,8 @@ from coach.server.services import MOST_STREAMS, Services
 from coach.server.static import Static
 from coach.sources.table import read_table
 from coach.store import Store
+from tests.browser.slow import hold_back
+from tests.conftest import PATIENCE_MS
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -26,7 +29,8 @@ if TYPE_CHECKING:
 
 def until(page: Page, script: str, arg: object = None) -> None:
     """Waits until an async function in the page gives something true; waiting in the browser takes a promise for it."""
-    for _ in range(400):
+    end = time.monotonic() + PATIENCE_MS / 1000
+    while time.monotonic() < end:
         if page.evaluate(script, arg):
             return
         page.wait_for_timeout(50)
@@ -83,6 +87,7 @@ class Wire:
     def _carry(self, one: socket.socket, other: socket.socket) -> None:
         with contextlib.suppress(OSError):
             while data := one.recv(65536):
+                hold_back()
                 if not self.dark:
                     other.sendall(data)
         for each in (one, other):
@@ -133,6 +138,16 @@ class RealServer:
             yield
         finally:
             self.wire.target = target
+
+    @contextlib.contextmanager
+    def unheard(self) -> Iterator[None]:
+        """Out of reach for a while with nobody told: what is sent is lost. In reach again, connections are new ones."""
+        self.wire.dark = True
+        try:
+            yield
+        finally:
+            self.wire.dark = False
+            self.wire.cut()
 
     def close(self) -> None:
         """Ends everything."""

@@ -7,6 +7,7 @@ import tomllib
 import zlib
 
 import pytest
+from playwright.sync_api import expect
 
 from coach.assets import traces_root
 from coach.bundle.make import make_bundle
@@ -50,7 +51,6 @@ def at(browser, stocked):
     context = browser.new_context(
         viewport={"width": WIDE[0], "height": WIDE[1]}, locale=LOCALE, service_workers="block", reduced_motion="reduce"
     )
-    context.set_default_timeout(15_000)
     opened = Opened(context.new_page())
     page = opened.page
 
@@ -126,7 +126,7 @@ def test_a_figure_is_edited_where_it_stands(at):
     page.get_by_role("button", name="Undo").click()
     page.locator(".says .ok").first.wait_for()
     assert 'max = "88 km/h"' in text_of(page)
-    assert page.get_by_label("road speed, to").input_value() == "88 km/h"
+    expect(page.get_by_label("road speed, to")).to_have_value("88 km/h")
 
 
 def test_degrees_are_shown_as_people_write_them(at):
@@ -258,7 +258,7 @@ def test_everything_is_judged_again_beside_what_it_was(at):
     """By the recipe that is being written; one that asks for more is met no more."""
     page = at("#/desk/again", ".answer", DEMO.replace('"90 s"', '"40 min"', 1)).page
     page.get_by_role("button", name="Judge all").click()
-    page.get_by_role("heading", name="0 of 1 drives meet it").wait_for(timeout=60_000)
+    page.get_by_role("heading", name="0 of 1 drives meet it").wait_for()
     assert "part-load: 0 of 1, was 1" in page.locator(".item").inner_text()
 
 

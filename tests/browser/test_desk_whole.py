@@ -17,8 +17,6 @@ def two(browser, tmp_path):
     """The calibrator's page and server, the customer's page and server."""
     servers = [RealServer(tmp_path / name) for name in ("calibrator", "customer")]
     contexts = [browser.new_context(viewport=size, locale=LOCALE, service_workers="block") for size in (LAPTOP, PHONE)]
-    for context in contexts:
-        context.set_default_timeout(20_000)
     pages = [Opened(context.new_page()) for context in contexts]
     yield pages[0], servers[0], pages[1], servers[1]
     for each in (*contexts, *servers):

@@ -9,7 +9,7 @@ import pytest
 from coach.assets import web_root
 from tests.browser.real_server import until
 from tests.browser.test_picture import size_of
-from tests.conftest import BROWSER_ARGUMENTS
+from tests.conftest import BROWSER_ARGUMENTS, patient
 
 MANIFEST = json.loads((web_root() / "manifest.webmanifest").read_text("utf-8"))
 NAME = "coach.example"
@@ -24,7 +24,7 @@ def own(browser, browser_path, server, tmp_path):
         tmp_path / "profile", executable_path=browser_path, viewport={"width": 390, "height": 844},
         args=[*BROWSER_ARGUMENTS, f"--host-resolver-rules=MAP {NAME} 127.0.0.1"],
     )  # fmt: skip
-    context.set_default_timeout(15_000)
+    patient(context)
     yield context
     context.close()
 

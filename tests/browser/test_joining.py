@@ -11,15 +11,16 @@ import json
 import threading
 
 import pytest
+from playwright.sync_api import expect
 
 from coach.server.joining import Lan
 from coach.server.run import serve
 from tests.browser.conftest import PHONE, Opened, shoot
 from tests.browser.test_axe import CONTRAST, FULL, faults
-from tests.browser.test_demo import get
+from tests.browser.test_demo import SEEN, get, was_seen
 from tests.browser.test_screens import LIGHTS, SIZES, TAPPED, TARGETS, WIDE, look, set_light
 from tests.browser.test_send import SHARES
-from tests.conftest import BROWSER_ARGUMENTS
+from tests.conftest import BROWSER_ARGUMENTS, patient
 from tests.server.doors import ADDRESS, Quiet
 
 IPHONE = "Mozilla/5.0 (iPhone; CPU iPhone OS 18_5 like Mac OS X) AppleWebKit/605.1.15 Version/18.5 Mobile Safari/604.1"
@@ -40,7 +41,7 @@ def served(tmp_path_factory):
         target=serve, kwargs=given | {"on_ready": lambda url: got.append(url.rstrip("/")), "on_lan": joined}
     )
     thread.start()
-    assert ready.wait(30)
+    assert ready.wait(60)
     yield got
     stop.set()
     thread.join(10)
@@ -61,6 +62,7 @@ def phones(served, browser, browser_path):
         f"--ignore-certificate-errors-spki-list={trust}",
     ]
     running = browser.browser_type.launch(executable_path=browser_path, args=arguments)
+    running.on("context", patient)
     yield running
     running.close()
 
@@ -73,7 +75,6 @@ def device(phones, served):
     def make(**options):
         size = {"width": PHONE[0], "height": PHONE[1]}
         context = phones.new_context(viewport=size, reduced_motion="reduce", **options)
-        context.set_default_timeout(20_000)
         contexts.append(context)
         return Opened(context.new_page())
 
@@ -88,7 +89,6 @@ def device(phones, served):
 def laptop(browser, served):
     """The laptop's own page."""
     context = browser.new_context(viewport={"width": 1280, "height": 800}, reduced_motion="reduce")
-    context.set_default_timeout(20_000)
     opened = Opened(context.new_page())
     yield opened
     context.close()
@@ -141,7 +141,7 @@ def test_from_the_square_to_ready(laptop, device, served):
 
     other = device()
     other.page.goto(made["url"])
-    assert "used already" in other.page.locator("[role=alert]").inner_text()
+    expect(other.page.locator("[role=alert]")).to_contain_text("used already")
     assert other.page.locator("#on").get_attribute("href") is None
     # The same phone, scanning once more, is told that it is joined.
     phone.page.goto(made["url"])
@@ -156,6 +156,7 @@ def test_from_joining_to_sharing(laptop, device, served):
     phone = device()
     page = phone.page
     page.add_init_script(SHARES)
+    page.add_init_script(SEEN)
     page.goto(made["url"])
     is_joined(page)
     origin = page.evaluate("() => location.origin")
@@ -165,7 +166,7 @@ def test_from_joining_to_sharing(laptop, device, served):
     page.locator(".choice", has_text="A passenger").first.click()
     page.get_by_role("link", name="Next: before you set off").click()
     page.get_by_role("button", name="We agree. Start recording").click()
-    page.wait_for_selector("[data-screen=drive] .words")
+    was_seen(page, "[data-screen=drive] .words")
     page.wait_for_selector("[data-screen=after]")
     assert page.locator("h1").inner_text() == "All three qualified"
     page.get_by_role("link", name="Send it").click()
@@ -228,7 +229,7 @@ def test_a_removed_phone_is_cut_off_in_the_middle_of_a_drive(laptop, device, ser
     page.get_by_text("No device is joined.").wait_for()
 
     phone.page.wait_for_url("**/join")
-    assert phone.page.locator("#where").inner_text() == "Not joined yet"
+    expect(phone.page.locator("#where")).to_have_text("Not joined yet")
     finish(laptop, served)
     assert laptop.complaints == []
 
@@ -320,4 +321,4 @@ def finish(laptop, served):
     """Ends it."""
     laptop.page.request.post(f"{served[0]}/api/drives/current/finish", data={})
     while state(laptop, served)["drive"]["phase"] != "ended":
-        pass
+        laptop.page.wait_for_timeout(20)

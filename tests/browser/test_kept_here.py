@@ -5,7 +5,7 @@ from __future__ import annotations
 import urllib.request
 import zipfile
 
-from tests.browser.conftest import KEEP, WHOLE
+from tests.browser.conftest import KEEP, WHOLE, note, was_said
 from tests.browser.real_server import until
 from tests.browser.test_axe import CONTRAST, FULL, faults
 from tests.browser.test_screens import FITS, LIGHTS, set_light
@@ -118,8 +118,13 @@ def test_a_browser_that_may_throw_drives_away_is_said_where_they_are_listed(phon
     page.evaluate("() => { location.hash = '#/drives'; }")
     page.wait_for_selector("[data-screen=drives] .item")
     page.wait_for_function(SAYS, arg=RISK)
-    page.evaluate(LOST)
-    page.wait_for_function(SAYS, arg="The laptop is back.")
+    note(page, ".reach")
+    with done.unheard():
+        page.evaluate(LOST)
+        was_said(page, "Laptop not in reach")
+    # For three seconds; then what it said before.
+    was_said(page, "The laptop is back.")
+    page.wait_for_function(SAYS, arg=RISK)
     # Without a worker, what is shown with the laptop gone must have been loaded.
     page.evaluate(LOAD)
     with done.away():

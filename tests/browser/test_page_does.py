@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser import faces
+from tests.browser.conftest import note, was_said
 
 LINE = "(line) => document.querySelector('.words')?.textContent === line"
 
@@ -23,6 +27,11 @@ HIDE = """(hidden) => {
 def wait_for_line(page, line):
     """Waits until the instruction is `line`."""
     page.wait_for_function(LINE, arg=line)
+
+
+def drawn_as(page, number):
+    """Waits until the state with this number is on the screen."""
+    page.wait_for_function("(number) => document.querySelector('.number').textContent === number", arg=number)
 
 
 def posted(server, page, path, count=1):
@@ -63,7 +72,7 @@ def test_the_status_speaks_lines_and_not_ticks(face, server):
         tick = faces.copy("hold")
         tick["face"]["number"] = number
         server.push(tick)
-        page.wait_for_function("(number) => document.querySelector('.number').textContent === number", arg=number)
+        drawn_as(page, number)
     server.push(faces.copy("steer"))
     wait_for_line(page, "Slow down")
     assert page.evaluate("() => window.spoken") == ["Slow down"]
@@ -97,11 +106,25 @@ def test_stop_is_one_tap_and_can_be_taken_back(face, server):
     ],
 )
 def test_more_does_what_it_says(face, server, shown, button, path, body):
-    """Each entry of More sends its one request and closes the sheet."""
+    """Each entry of More sends its one request and closes the sheet; More is there as soon as it is asked for."""
     page = face(shown).page
     page.get_by_role("button", name="More: skip, pause, someone else").click()
     assert tap(server, page, button, f"drives/current/{path}") == body
     assert page.locator("dialog[open]").count() == 0
+
+
+def test_more_that_is_pressed_before_it_is_here_opens_when_it_comes(opening, server):
+    """It is fetched only once the drive is on the screen: a press in the meantime is not lost."""
+    server.face = "hold"
+    page = opening("#/sound?from=drive").page
+    held = []
+    page.route("**/js/parts/sheet.js", lambda route: held.append(route))  # noqa: PLW0108 - a builtin cannot be one
+    with page.expect_request("**/js/parts/sheet.js"):
+        page.evaluate("() => { location.hash = '#/drive'; }")
+    page.get_by_role("button", name="More: skip, pause, someone else").click()
+    assert page.locator("dialog").count() == 0
+    held[0].continue_()
+    page.wait_for_selector("dialog[open]")
 
 
 def test_a_paused_drive_can_be_taken_up_again(face, server):
@@ -154,15 +177,19 @@ def test_a_lost_laptop_is_not_known(face, server):
     page.clock.run_for(100)
     wait_for_line(page, "Stop it at the laptop")
     assert server.posts == []
+    old_s = int(re.search(r"(\d+) s old\.", page.locator(".what").inner_text())[1])
+    note(page, ".rec")
     server.mute = False
     server.push(faces.copy("hold"))
-    while page.locator(".rec").inner_text() == "Not known":
-        page.clock.run_for(50)
-    assert page.locator(".rec").inner_text().startswith("Back. 1")
-    for _ in range(4):
-        server.push(faces.copy("hold"))
+    filled = re.fullmatch(r"Back\. (\d+) s filled in\.", was_said(page, "Back. "))
+    assert int(filled[1]) >= old_s >= 4
+    for left in ("1:11", "1:10", "1:09", "1:08"):
+        still = faces.copy("hold")
+        still["face"]["number"] = left
+        server.push(still)
+        drawn_as(page, left)
         page.clock.run_for(1_000)
-    assert page.locator(".rec").inner_text() == "Recording"
+    page.get_by_text("Recording", exact=True).wait_for()
 
 
 def test_the_stream_is_closed_while_hidden(face, server):
@@ -258,7 +285,7 @@ def test_a_bad_recipe_gets_its_sentence(opening, server):
     page = opening("#/").page
     chooser = page.locator("input[type=file]")
     chooser.set_input_files({"name": "bad.toml", "mimeType": "application/toml", "buffer": b"no"})
-    assert page.get_by_role("alert").inner_text().startswith("The recipe is not TOML")
+    expect(page.get_by_role("alert")).to_contain_text("The recipe is not TOML")
     chooser.set_input_files({"name": "good.toml", "mimeType": "application/toml", "buffer": b"format = 1"})
     page.wait_for_selector("[data-screen=recipe]")
 
@@ -267,7 +294,7 @@ def test_marks_fill_until_the_car_is_ready(opening, server):
     """Ready asks again while something is looked for; then the way on is open."""
     server.marks = "looking"
     page = opening("#/ready?recipe=f00d&source=simulator").page
-    page.wait_for_selector("[data-mark=ring]")
+    page.wait_for_selector(".item [data-mark=ring]")
     assert page.get_by_role("link", name="Stop looking").is_visible()
     server.marks = "ready"
     page.get_by_role("link", name="Next: who holds the phone").wait_for()
@@ -278,6 +305,7 @@ def test_every_attempt_has_its_reason(opening):
     """Afterwards: verdict first, and each attempt with how it ended and why, in a sentence."""
     page = opening("#/after?drive=d1").page
     page.locator("summary").first.click()
+    page.locator("details[open] .try").first.wait_for()
     tries = page.locator("details[open] .try").all_inner_texts()
     assert tries[0].split("\n")[0] == "At 8:12. Lasted 2:31. Too fast: 91 km/h against 88 at 10:43."
     assert tries[1].startswith("At 12:42. Held 3:24. What ended it: Too fast: 90 km/h against 88 at 16:06.")

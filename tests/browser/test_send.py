@@ -84,6 +84,8 @@ def test_switches_ask_for_another_bundle(server, opening):
     page = send(server, opening).page
     page.locator("#whole").click()
     page.wait_for_selector("#whole[aria-checked=true]")
+    # What the other one would weigh comes last, and the switches are drawn anew with it.
+    page.wait_for_selector("#whole:has-text('kB more')")
     page.locator("#vin").focus()
     page.keyboard.press("Space")
     page.wait_for_selector("#vin[aria-checked=true]")

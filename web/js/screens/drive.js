@@ -63,7 +63,13 @@ export function drive(way) {
   const rows = new Rows();
   /** @type {import("../parts/sheet.js").Sheet | null} fetched once the drive is on the screen */
   let sheet = null;
-  const bar = new Bar({ stop, carryOn: () => send("carry-on"), more: () => known.live && sheet?.open(known.live) });
+  /** Whether it was asked for before it was here. */
+  let wanted = false;
+  const more = () => {
+    wanted = !sheet;
+    if (known.live) sheet?.open(known.live);
+  };
+  const bar = new Bar({ stop, carryOn: () => send("carry-on"), more });
   const again = h("button", { class: "act main wide tall again", type: "button", onclick: () => send("resume") }, t("more.resume"));
   const confirm = h("button", { class: "act main wide tall again", type: "button", hidden: true, onclick: confirmAll }, t("drive.confirm"));
   rows.container.append(h("li", {}, again, confirm));
@@ -167,6 +173,7 @@ export function drive(way) {
     const [{ Sheet }] = await Promise.all([import("../parts/sheet.js"), way.style("css/sheet.css")]);
     sheet = new Sheet({ skip: () => send("skip", { capture: capture() }), comeBack, pause: () => send("pause"), resume: () => send("resume"), other: () => send("role", { role: null }), retry: () => send("retry"), go: way.go });
     root.append(sheet.container);
+    if (wanted && shown === "drive") more();
     const [sound, { Ear }, { letSleep, stayOn }] = await Promise.all([import("../sound.js"), import("../parts/ear.js"), import("../wake.js")]);
     if (!way.current()) return;
     const ear = new Ear();
