@@ -177,7 +177,6 @@ class Judge:
                     listener.cut(made.until_us, made.since_us)
                     machine.due = min(machine.due, made.until_us)
             return
-        feed.signal.held = Held(t_us, made.value, made.flag)
         self._push(feed.signal, t_us, made.value, made.flag, [h.t_us for h in held], touched, edges)
 
     def mark(self, mark: Mark) -> tuple[Mark, list[Event]]:

@@ -24,8 +24,8 @@ SETTINGS = """
 source_paths = ["coach"]
 only_mutate = ["coach/core/*.py"]
 also_copy = ["web", "replay_traces"]
-timeout_multiplier = 1.5
-timeout_constant = 20.0
+timeout_multiplier = 3.0
+timeout_constant = 60.0
 pytest_add_cli_args = ["-p", "no:cacheprovider", "--hypothesis-profile=mutants"]
 pytest_add_cli_args_test_selection = ["tests/core", "tests/signals/test_pointwise.py"]
 """

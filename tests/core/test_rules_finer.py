@@ -108,6 +108,14 @@ def test_a_warning_looks_at_the_shortest_row_only():
     assert [x for x in told(capture, drive(a={0: 5}, b=b)) if "ahead" in x] == ["0.4 ahead b", "0.6 ahead over b"]
 
 
+def test_a_warning_does_not_look_back_over_what_was_not_seen():
+    """Rule 36: three samples since the limit came back into sight after more than 5 s; a slope from before is none."""
+    capture = hold(9, IN, limits=(limit("b", 100, scope="drive"),))
+    b = {0: 70, 0.1: 75, 8: 98, 8.1: 99, 8.2: 99.5}
+    assert [x for x in told(capture, drive(a={0: 9}, b=b)) if "ahead" in x] == []
+    assert [x for x in told(capture, drive(a={0: 9}, b={**b, 8.4: 99.6})) if "ahead" in x] == ["8.4 ahead b"]
+
+
 def test_a_slope_that_just_reaches_the_limit_is_one():
     """Rule 36: 20 a second for 0.7 s from 86 is exactly 100; over 0.699999 s it is not."""
     b = {0: 78, 0.1: 80, 0.2: 82, 0.3: 84, 0.4: 86}
