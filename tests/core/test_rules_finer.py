@@ -116,6 +116,12 @@ def test_a_warning_does_not_look_back_over_what_was_not_seen():
     assert [x for x in told(capture, drive(a={0: 9}, b={**b, 8.4: 99.6})) if "ahead" in x] == ["8.4 ahead b"]
 
 
+def test_a_value_that_stays_at_its_limit_reaches_it():
+    """Rules 30 and 36: exactly at the limit it is inside, and no slope is needed to be there in 0.7 s."""
+    capture = hold(9, IN, limits=(limit("b", 100, scope="drive"),))
+    assert told(capture, drive(a={0: 9}, b=run(0, 0.4, 100, 0.1))) == ["0.4 ahead b"]
+
+
 def test_a_slope_that_just_reaches_the_limit_is_one():
     """Rule 36: 20 a second for 0.7 s from 86 is exactly 100; over 0.699999 s it is not."""
     b = {0: 78, 0.1: 80, 0.2: 82, 0.3: 84, 0.4: 86}
@@ -200,6 +206,15 @@ def test_summing_up_early_waits_for_limits_and_records_too(monkeypatch, spoiler)
     assert view.last.end_us == us(8)
     events_of(capture, drive(a=run(0, 14, 5), b=row(*[1, 7] * 7, 1), c=c))
     assert (view.collected_us, view.dwell_us) == (us(8), (us(4), us(4)))
+
+
+def test_all_pieces_count():
+    """Rules 44 and 45: two seconds, and two, and what is missing of five in the third; the second piece has a cell."""
+    a = row(5, 5, 5, 9, 5, 5, 5, 9, 5, 5, 5)
+    assert [x for x in told(collect(5, 1, IN), drive(a=a)) if "coll" in x] == ["9 collected 5"]
+    celled = collect(5, 1, IN, axes=[axis("b", 0, 5, 10)], dwell=3, wanted=[(1,)])
+    lines = told(celled, drive(a=a, b=row(1, 1, 1, 1, 7, 7, 7, 7, 7, 7, 7)))
+    assert [x for x in lines if "coll" in x] == ["9 collected 5"]
 
 
 def test_cells_alone_are_collected_without_any_condition(monkeypatch):
