@@ -11,6 +11,8 @@ let language = wanted();
 const page = {};
 /** @type {Map<string, Promise<void>>} */
 const asked = new Map();
+/** Making one takes longer than a thousand numbers written with it. @type {Map<string, Intl.NumberFormat>} */
+const writers = new Map();
 
 /**
  * Fetches one part of the page's texts, once: `car` for Drive, `parked` for all other screens, others by their section.
@@ -70,9 +72,12 @@ const said = (value) => (typeof value === "number" && !Number.isInteger(value) ?
  * @param {number} [places] as many as it has, if left out
  */
 export function decimal(value, places) {
-  return new Intl.NumberFormat(document.documentElement.lang || USUAL, {
+  const key = `${language} ${places}`;
+  const writer = writers.get(key) ?? new Intl.NumberFormat(language, {
     useGrouping: false, signDisplay: "negative", minimumFractionDigits: places ?? 0, maximumFractionDigits: places ?? 15,
-  }).format(value);
+  });
+  writers.set(key, writer);
+  return writer.format(value);
 }
 
 /**
