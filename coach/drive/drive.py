@@ -5,12 +5,13 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable
+from concurrent.futures import CancelledError
 from dataclasses import dataclass
 from typing import Any
 
 from coach.clock import US, Clock
 from coach.core.spec import JudgePlan
-from coach.drive.inbox import Closed, Inbox
+from coach.drive.inbox import Closed, Command, Inbox
 from coach.drive.loop import Loop
 from coach.drive.parts import Face, Parts
 from coach.drive.ring import Ring
@@ -160,7 +161,7 @@ class Drive:
     def _ask(self, work: Callable[[], Any]) -> Any:
         try:
             return self._inbox.ask(work).result()
-        except Closed:
+        except (Closed, CancelledError):  # it ended before or after the question was put
             raise Conflict("the drive is over") from None
 
     def _at_once(self, event: Instant) -> None:
@@ -197,7 +198,7 @@ class Drive:
             return
 
     def _run_loop(self) -> None:
-        loop = self._loop
+        loop, commands = self._loop, list[Command]()
         try:
             while loop.phase != "ended":
                 commands, events = self._inbox.take(WAIT_S)
@@ -216,6 +217,8 @@ class Drive:
             loop.abandon(f"Recording failed ({type(error).__name__}: {error}).")
         finally:
             self._inbox.close()
+            for _, result in commands:  # nobody waits for an answer that does not come
+                result.cancel()
             self._stop_source.set()
             durable = threading.Event()
             self._log.settle(lambda _: durable.set())

@@ -162,6 +162,35 @@ def test_a_fault_of_our_own_closes_the_drive_too(setup, store, trace):
     assert (row.phase, row.samples > 0) == ("ended", True)
 
 
+def test_a_question_that_fails_is_answered_as_the_drive_ends(setup, store, trace):
+    """Whoever asked, and whoever asked after them, hears that the drive is over: nobody waits for ever."""
+    made = setup(Replay(trace(60.0), 1.0))
+    drive = Drive(made, store, InPlace(store.folder), Clock(), Ring())
+    begun, asked, heard = threading.Event(), threading.Event(), []
+
+    def fails(_face):
+        begun.set()
+        asked.wait(10)
+        raise ZeroDivisionError
+
+    def ask(question):
+        with pytest.raises(Conflict, match="the drive is over"):
+            question()
+        heard.append(True)
+
+    drive.start()
+    some = [threading.Thread(target=ask, args=(q,)) for q in (lambda: drive.change_face(fails), drive.pause)]
+    some[0].start()
+    assert begun.wait(20)
+    some[1].start()
+    asked.set()
+    for thread in some:
+        thread.join(20)
+    assert heard == [True, True]
+    assert drive.wait(20)
+    assert "ZeroDivisionError" in drive.error
+
+
 def test_a_full_inbox_makes_the_source_wait_and_loses_nothing():
     """The bounded queue holds a source back until the loop has taken."""
     inbox = Inbox(2)
