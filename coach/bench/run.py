@@ -186,7 +186,7 @@ def lanes(*, quick: bool) -> list[list[Callable[[], Iterable[Figure]]]]:
             lambda: online(30_000 // few),
             lambda: memory(30_000 // few),
             lambda: reading(200_000 // few, 1 if quick else 9),
-            lambda: archive(0 if quick else 10),
+            lambda: archive(() if quick else (10, 100)),
             lambda: starting(1 if quick else 10),
             lambda: long_drive(0.002 if quick else 8.0),
         ],

@@ -38,8 +38,8 @@ HOW = {
     ),
     "Judging an archive": (
         "Copies of four bundled drives, read from CSV, gears estimated, judged by the bundled recipe through `coach "
-        "archive judge`'s own pool; the start of its processes counts. A pandas script that reads the same files "
-        "and answers one hold stands beside."
+        "archive judge`'s own pool. The start of its processes counts, about a second each: it is most of what a small "
+        "archive takes. A pandas script that reads the same files and answers one hold stands beside."
     ),
     "Starting": (
         "Processes of their own, from start to end, or to the first page's last byte; the fastest of several. An "

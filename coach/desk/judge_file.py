@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from coach.desk.archive import Task
 from coach.errors import CoachError
 from coach.recipe import Recipe
 from coach.recording import Recording
+from coach.signals import Catalogue
 from coach.vehicle import Vehicle
 
 
@@ -54,23 +56,30 @@ def _bundle(path: Path, task: Task) -> Iterator[dict[str, Any]]:
 
 
 def _table(path: Path, task: Task) -> dict[str, Any]:
-    from coach.catalogue import default_catalogue
     from coach.errors import BadInput
-    from coach.recipe import parse_recipe
     from coach.review.judging import judge_against
     from coach.sources.parquet import read_parquet
     from coach.sources.table import read_table
-    from coach.vehicle import parse_vehicle
 
     if task.recipe is None:
         raise BadInput("a table carries no recipe of its own; say which one it is judged by")
-    vehicle = None if task.vehicle is None else parse_vehicle(task.vehicle)
-    catalogue = default_catalogue() if vehicle is None else vehicle.catalogue(default_catalogue())
-    recipe = parse_recipe(task.recipe, name="recipe", catalogue=catalogue)
+    recipe, vehicle, catalogue = _asked(task.recipe, task.vehicle)
     read = read_parquet if path.suffix.lower() == ".parquet" else read_table
     recording = read(path, catalogue)
     _, verdict = judge_against(recipe, recording, catalogue, vehicle)
     return _row(path.stem, _label(vehicle), recipe, recording, verdict)
+
+
+@lru_cache(maxsize=4)
+def _asked(recipe: bytes, vehicle: bytes | None) -> tuple[Recipe, Vehicle | None, Catalogue]:
+    """Recipe, vehicle and signals: the same for every table of an archive, and a third of the work for a short one."""
+    from coach.catalogue import default_catalogue
+    from coach.recipe import parse_recipe
+    from coach.vehicle import parse_vehicle
+
+    car = None if vehicle is None else parse_vehicle(vehicle)
+    catalogue = default_catalogue() if car is None else car.catalogue(default_catalogue())
+    return parse_recipe(recipe, name="recipe", catalogue=catalogue), car, catalogue
 
 
 def _label(vehicle: Vehicle | None) -> str:

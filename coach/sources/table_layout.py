@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from coach.errors import ColumnsError
@@ -64,16 +65,20 @@ def find_layout(file: TableFile, catalogue: Catalogue, columns: Columns) -> Layo
         TableError: no time column, no known signal, two columns for one signal, both decimal signs.
         ColumnsError: the columns file names what is not there.
     """
-    rows = list(csv.reader((line.replace("\0", "?") for line in file.sample), delimiter=file.delimiter))
-    layout = _time_column(file, columns, rows)
+    layout = _time_column(file, columns, _rows(file))
     layout.long = _long_columns(file, columns)
     if layout.long is None:
         _signal_columns(file, catalogue, columns, layout)
-    _settle_decimal(file, columns, layout, rows)
+    _settle_decimal(file, columns, layout, _rows(file))
     return layout
 
 
-def _time_column(file: TableFile, columns: Columns, rows: list[list[str]]) -> Layout:
+def _rows(file: TableFile) -> Iterator[list[str]]:
+    """The cells of the first lines; of most tables only the first one is asked for."""
+    return csv.reader((line.replace("\0", "?") for line in file.sample), delimiter=file.delimiter)
+
+
+def _time_column(file: TableFile, columns: Columns, rows: Iterator[list[str]]) -> Layout:
     found: list[tuple[int, str | None]] = []
     if columns.time is not None:
         at = next((i for i, h in enumerate(file.header) if columns.time in (h, mended(h))), None)
@@ -150,7 +155,7 @@ def _signal_columns(file: TableFile, catalogue: Catalogue, columns: Columns, lay
         raise file.error("no column carries a signal that is known; say what they carry in a columns file")
 
 
-def _settle_decimal(file: TableFile, columns: Columns, layout: Layout, rows: list[list[str]]) -> None:
+def _settle_decimal(file: TableFile, columns: Columns, layout: Layout, rows: Iterator[list[str]]) -> None:
     """A decimal comma is taken where cells are parted by something else and no decimal point is seen."""
     if columns.decimal is not None:
         if columns.decimal == file.delimiter:
