@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 from concurrent.futures import Future
 from typing import Any
 
 from coach.core.events import Attempt, Outcome
 from coach.drive.tasks import Worker
+from coach.errors import CoachError
 from coach.store.codec import load_attempt, load_event
 from coach.store.model import WindowRow
 from coach.store.store import Store
@@ -44,12 +46,13 @@ def judge_again(store: Store, worker: Worker, drive: str) -> None:
             return  # It is still there to be judged when somebody asks for its attempts.
         made = result.result()
         attempts = [load_attempt(body) for body in made["attempts"]]
-        store.put_attempts(drive, row.recipe_sha, row.rules, attempts)
-        store.put_events(drive, [load_event(kind, body) for _, kind, body in made["events"]])
-        # All of them: a window that was still open has a file without its end.
-        for attempt in attempts:
-            if attempt.outcome is Outcome.SECURED:
-                save_window(store, worker, drive, attempt)
+        with contextlib.suppress(CoachError):  # the disk is full, or the program ends: as above
+            store.put_attempts(drive, row.recipe_sha, row.rules, attempts)
+            store.put_events(drive, [load_event(kind, body) for _, kind, body in made["events"]])
+            # All of them: a window that was still open has a file without its end.
+            for attempt in attempts:
+                if attempt.outcome is Outcome.SECURED:
+                    save_window(store, worker, drive, attempt)
 
     worker.submit("judge", {"drive": drive}).add_done_callback(judged)
 
@@ -62,7 +65,8 @@ def save_window(store: Store, worker: Worker, drive: str, attempt: Attempt) -> N
             return  # It is tried again at the next start.
         made, now = result.result(), store.clock.wall_us()
         row = WindowRow(attempt.capture, attempt.number, True, made["path"], made["sha256"], made["size"], now)
-        store.put_window(drive, row)
+        with contextlib.suppress(CoachError):  # as above
+            store.put_window(drive, row)
 
     ask = {
         "drive": drive, "capture": attempt.capture, "number": attempt.number, "start_us": attempt.start_us,

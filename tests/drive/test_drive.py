@@ -450,6 +450,27 @@ def test_a_recovery_whose_helper_fails_is_tried_again(tmp_path, new, trace):
         assert len(judge_stored(store, drive)[2].attempts["part-load"]) == 1
 
 
+@pytest.mark.parametrize("full", ["put_attempts", "put_window"])
+def test_a_disk_that_is_full_at_the_next_start_is_no_fault(tmp_path, setup, store, trace, caplog, monkeypatch, full):
+    """What cannot be written down now is judged or written when there is room: nothing is thrown into a log."""
+    _, log = store.create_drive(setup(Replay(trace(6.0), None)).new)
+    for t_us, values in trace(6.0).instants():
+        log.samples_at(t_us, values)
+    log.flush()
+    settled = threading.Event()
+    store.settle(settled.set)
+    assert settled.wait(20)
+
+    def refuse(*_):
+        raise StoreError("the disk is full")
+
+    monkeypatch.setattr(store, full, refuse)
+    (drive,) = recover(store, InPlace(store.folder))
+    assert (store.drive(drive).recovered, store.windows(drive)) == (True, [])
+    assert len(judge_stored(store, drive)[2].attempts["part-load"]) == 1
+    assert caplog.records == []
+
+
 def test_a_stop_in_mid_write_is_said(store, setup, trace):
     """Work that the helper did not get to is no file."""
 

@@ -12,6 +12,7 @@ from click.testing import CliRunner
 from coach.assets import traces_root
 from coach.clock import HandClock
 from coach.drive.tasks import InPlace
+from coach.errors import StoreError
 from coach.server import Services, create_app
 from coach.server import answers as a
 from coach.server.api import ENDPOINTS
@@ -79,6 +80,18 @@ def test_the_attempts_are_what_the_command_line_prints(client, drive):
     assert [c["qualified"] for c in here["captures"]] == [1, 2, 1]
     # The second answer comes from the cache and is the same.
     assert client.get(f"/api/drives/{made.id}/attempts").json == there
+
+
+def test_a_full_disk_keeps_nobody_from_the_verdict(client, services, drive, monkeypatch):
+    """What is stored stays readable: a verdict that cannot be kept is made anew."""
+    made = drive("replay:speed-lost")
+
+    def refuse(*_):
+        raise StoreError("the disk is full")
+
+    monkeypatch.setattr(services.store, "put_verdict", refuse)
+    first, again = (client.get(f"/api/drives/{made.id}/attempts") for _ in range(2))
+    assert (first.status_code, again.json) == (200, first.json)
 
 
 @pytest.mark.parametrize("name", ["limit-passed", "dropout"])
