@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -35,6 +36,17 @@ BROWSER_ARGUMENTS = [
 PATIENCE_MS = 60_000
 """How long a test waits for what the page must come to. A wait that succeeds costs nothing, whatever is allowed."""
 NO_BROWSER = "no browser on this machine: install chromium, or name one in COACH_BROWSER"
+
+
+LONGEST = (
+    "browser/test_review_page.py", "browser/test_desk.py", "browser/test_joining.py", "browser/test_axe.py",
+    "browser/test_sound_page.py", "browser/test_offline.py", "browser/test_demo.py", "browser/test_page_does.py",
+    "browser/test_language_page.py", "browser/test_kept_here.py", "browser/test_screens.py", "browser/test_stream.py",
+    "browser/test_desk_whole.py", "house/test_package.py", "house/test_docs_commands.py", "link/test_whole_drive.py",
+    "house/test_run.py", "house/test_settings.py", "browser/test_send.py", "browser/test_safety_flow.py",
+    "browser/test_doc_pictures.py", "browser/test_link_page.py",
+)  # fmt: skip
+"""Files that take longest, below tests/: they begin first, or a process is left alone with one of them at the end."""
 
 
 def find_browser() -> str | None:
@@ -91,10 +103,14 @@ def shared() -> Path:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Marks every test that asks for the browser."""
+    """Marks every test that asks for the browser; the longest files come first, then those with most tests."""
     for item in items:
         if isinstance(item, pytest.Function) and "browser_path" in item.fixturenames:
             item.add_marker("browser")
+    count = Counter(item.path for item in items)
+    places = {name: place for place, name in enumerate(LONGEST)}
+    rank = {path: places.get("/".join(path.parts[-2:]), len(LONGEST)) for path in count}
+    items.sort(key=lambda item: (rank[item.path], -count[item.path], item.path))
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

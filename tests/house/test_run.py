@@ -79,6 +79,7 @@ def ready(checkout: Checkout) -> Checkout:
     return checkout
 
 
+EVERY = "--dist loadfile --no-loadscope-reorder --cache-clear -o cache_dir=.pytest_cache/whole"
 PIP = "python -m pip --disable-pip-version-check install --constraint constraints.txt "
 LISTED = "python -m pip --disable-pip-version-check install --require-hashes --no-deps --requirement hashes/"
 ITSELF = PIP + "--editable . --no-deps"
@@ -143,7 +144,7 @@ def test_test_runs_every_check(ready: Checkout) -> None:
         "ruff format --check .",
         "mypy --strict coach run.py hatch_build.py",
         "lint-imports ",
-        f"python -m coverage run -m pytest -n {cores + (cores + 1) // 2} --dist loadfile",
+        f"python -m coverage run -m pytest -n {cores + (cores + 1) // 2} {EVERY}",
         "python -m coverage combine --quiet",
         "python -m coverage report",
         "python -m coverage report --include=coach/core/* --fail-under=100",
@@ -159,6 +160,74 @@ def test_one_failure_fails_the_whole_and_the_rest_still_runs(ready: Checkout, na
     assert len(ready.calls()) == 9
     assert "FAILED (3)" in said
     assert said.splitlines()[-1].startswith("Failed: ")
+
+
+FAILS = """case "$*" in
+*"pytest -n"*) mkdir -p .pytest_cache/whole/v/cache
+  echo '{failed}' > .pytest_cache/whole/v/cache/lastfailed
+  exit {status};;
+*"pytest tests/browser"*) exit {again};;
+esac"""
+"""A pytest that notes what failed as pytest does, and what comes of those once more."""
+PAGE = [f"tests/browser/test_page.py::test_it[{n}]" for n in range(4)]
+
+
+def fails(checkout: Checkout, failed: list[str], again: int = 0, status: int = 1) -> tuple[int, list[str], list[str]]:
+    """Status, output and calls of pytest in a run in which these failed."""
+    noted = json.dumps(dict.fromkeys(failed, True))
+    checkout.program("python", FAILS.format(failed=noted, again=again, status=status))
+    got, said = checkout.run("test")
+    return got, said.splitlines(), [call for call in checkout.calls() if "pytest" in call]
+
+
+def test_a_few_tests_of_the_page_are_looked_at_once_more_alone(ready: Checkout) -> None:
+    """Exactly those, with coverage, one after the other; passing so they are named aloud, and the run is good."""
+    status, said, calls = fails(ready, [PAGE[1], PAGE[0], PAGE[2]])
+    assert status == 0
+    assert calls[1:] == [f"python -m coverage run -m pytest {PAGE[0]} {PAGE[1]} {PAGE[2]}"]
+    assert next(line for line in said if line.startswith("tests ")).split()[1] == "ok"
+    assert said[-1] == "All passed, 3 of them only alone."
+    assert [line.split()[3] for line in said if line.startswith("PASSED ONLY ALONE: ")] == PAGE[:3]
+
+
+def test_failing_alone_too_is_failing(ready: Checkout) -> None:
+    """Nothing is said to have passed, and the data of coverage is still put together."""
+    status, said, calls = fails(ready, [PAGE[0]], again=1)
+    assert (status, len(calls)) == (1, 2)
+    assert said[-1] == "Failed: tests."
+    assert not [line for line in said if line.startswith("PASSED")]
+    assert any(line.startswith("coverage data   ok") for line in said)
+
+
+@pytest.mark.parametrize(
+    ("failed", "status"),
+    [
+        (PAGE, 1),
+        (["tests/core/test_judge.py::test_it"], 1),
+        ([PAGE[0], "tests/core/test_judge.py::test_it"], 1),
+        (["tests/browser/test_page.py"], 1),
+        ([PAGE[0]], 2),
+        ([], 1),
+    ],
+    ids=["too many", "of the core", "one of the core", "a file that cannot be read", "broken off", "none noted"],
+)
+def test_nothing_else_gets_a_second_look(ready: Checkout, failed: list[str], status: int) -> None:
+    """Not the core, not many, not what was broken off: such a failure is no chance."""
+    got, said, calls = fails(ready, failed, status=status)
+    assert (got, len(calls)) == (1, 1)
+    assert said[-1] == "Failed: tests."
+
+
+def test_an_older_note_is_no_note(ready: Checkout) -> None:
+    """Where pytest notes nothing there is nothing to look at: it clears the notes of the run before."""
+    note = ready.folder / ".pytest_cache/whole/v/cache/lastfailed"
+    note.parent.mkdir(parents=True)
+    note.write_text('["odd"', "utf-8")
+    ready.program("python", 'case "$*" in *"pytest -n"*) exit 1;; esac')
+    assert ready.run("test")[0] == 1
+    calls = [call for call in ready.calls() if "pytest" in call]
+    assert len(calls) == 1
+    assert "--cache-clear" in calls[0]
 
 
 def test_test_installs_the_tools_of_its_group(checkout: Checkout) -> None:
@@ -282,6 +351,22 @@ def test_an_old_python_gets_a_sentence() -> None:
     assert "This needs Python 3.11 or newer" in text.split("class ")[0]
     assert "from __future__" not in text
     assert "import tomllib" not in text.split("def test_tools")[0]
+
+
+def test_the_longest_files_come_first(tmp_path: Path) -> None:
+    """In the order of the list, each with its tests together; then whichever has most tests. None on it is gone."""
+    from tests.conftest import LONGEST
+
+    assert [name for name in LONGEST if not (ROOT / "tests" / name).is_file()] == []
+    shutil.copyfile(ROOT / "tests/conftest.py", tmp_path / "conftest.py")
+    files = {"a/test_one.py": 1, "a/test_two.py": 2, LONGEST[1]: 1, LONGEST[0]: 2}
+    for name, tests in files.items():
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text("".join(f"def test_{n}():\n    pass\n" for n in range(tests)), "utf-8")
+    collect = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "--collect-only", "-q", "."]
+    said = subprocess.run(collect, cwd=tmp_path, capture_output=True, text=True, check=True).stdout
+    found = [line.partition("::")[0] for line in said.splitlines() if "::" in line]
+    assert found == [LONGEST[0]] * 2 + [LONGEST[1]] + ["a/test_two.py"] * 2 + ["a/test_one.py"]
 
 
 def test_ci_calls_the_same_command() -> None:
