@@ -69,7 +69,8 @@ HOW = {
     ),
     "A drive of eight hours": (
         "The loop, the store and the window files of the server in a process of its own, the clock moved by hand. "
-        "Opening reads every sample back into arrays; pandas reads as many rows and columns of CSV."
+        "Reading its blocks checks each; opening it also sorts every sample to its signal, in the process that has "
+        "just recorded it. pandas reads as many rows and columns of CSV."
     ),
 }
 

@@ -115,7 +115,7 @@ class Samples:
 def decode(blocks: Iterable[tuple[int, int, int, int, int, bytes]]) -> Samples:
     """All samples of `blocks` (see `Block`); one whose checksum is wrong is left out and counted."""
     crc32 = zlib.crc32
-    good: dict[int, tuple[list[int], list[int], list[bytes]]] = {kind: ([], [], []) for kind in DTYPES}
+    good: dict[int, tuple[list[int], list[int], bytearray]] = {kind: ([], [], bytearray()) for kind in DTYPES}
     sizes = {kind: dtype.itemsize for kind, dtype in DTYPES.items()}
     damaged = 0
     # A drive of eight hours has 100,000 blocks: nothing is made for one but what is needed.
@@ -123,13 +123,13 @@ def decode(blocks: Iterable[tuple[int, int, int, int, int, bytes]]) -> Samples:
         if crc32(data) != checksum or len(data) != count * sizes.get(kind, -1):
             damaged += 1
             continue
-        bases, counts, parts = good[kind]
+        bases, counts, packed = good[kind]
         bases.append(first_us)
         counts.append(count)
-        parts.append(data)
+        packed += data  # at once, so that the row's own bytes can be used again for the next
     tables = [_table(kind, *columns) for kind, columns in good.items() if columns[0]]
     if not tables:
-        tables = [_table(PLAIN, [], [], [])]
+        tables = [_table(PLAIN, [], [], bytearray())]
     t, table = tables[0]
     if len(tables) > 1:
         # Mixed formats are rare; only the order in time matters to a reader, and a stable sort restores it.
@@ -141,9 +141,9 @@ def decode(blocks: Iterable[tuple[int, int, int, int, int, bytes]]) -> Samples:
 
 
 def _table(
-    kind: int, bases: list[int], counts: list[int], parts: list[bytes]
+    kind: int, bases: list[int], counts: list[int], packed: bytearray
 ) -> tuple[NDArray[np.int64], NDArray[np.void]]:
-    table = np.frombuffer(b"".join(parts), dtype=DTYPES[kind])
+    table = np.frombuffer(packed, dtype=DTYPES[kind])
     base = np.repeat(np.array(bases, dtype=np.int64), np.array(counts, dtype=np.int64))
     return base + table["t"], table
 
