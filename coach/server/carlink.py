@@ -12,7 +12,7 @@ from coach.core.spec import JudgePlan
 from coach.errors import CoachError, Conflict
 from coach.plan.rates import Expected, advice, asked_hz, expect, least_shares
 from coach.server.catalogues import asks_alike
-from coach.shown import METRIC, Units, show
+from coach.shown import show
 from coach.signals import Catalogue
 from coach.sources.link.decode import as_read
 from coach.sources.link.discover import Found
@@ -20,6 +20,7 @@ from coach.sources.link.look import look
 from coach.sources.link.port import Opener, check_url, open_serial
 from coach.sources.link.rates import model_of, pids_of
 from coach.sources.link.source import LinkSource
+from coach.words import Words
 
 FRESH_US = 30 * US
 """What was found is looked at again after so long, as long as no drive uses the port: another car may be there."""
@@ -185,10 +186,10 @@ def together(rates: list[Expected], found: Found) -> Mapping[str, float]:
     return {**signals_of(found), **{e.signal: e.expected_hz for e in rates if e.offered}}
 
 
-def connected(found: Found, units: Units = METRIC) -> dict[str, str]:
+def connected(found: Found, words: Words) -> dict[str, str]:
     """What the sentence of the link's mark says."""
-    volts = "" if found.voltage is None else f", {show(found.voltage, 'V', units).text} V"
-    codes = f" The car has stored {', '.join(found.stored)}." if found.stored else ""
+    volts = "" if found.voltage is None else f", {words.number(str(show(found.voltage, 'V')))}"
+    codes = f" {words('server.ready.link_stored', codes=', '.join(found.stored))}" if found.stored else ""
     return {"adapter": found.adapter, "protocol": found.protocol_name, "volts": volts, "codes": codes}
 
 

@@ -51,7 +51,7 @@ def ready_marks(
     if not isinstance(known, Found):
         link = mark("link", "ok", f"link_{garage.entry(source).kind}")
         return [link, _signals(recipe, found, vehicle, catalogue, words), engine, *rest]
-    link = mark("link", "warn" if known.stored else "ok", "link_link", **connected(known))
+    link = mark("link", "warn" if known.stored else "ok", "link_link", **connected(known, words))
     plan = resolve(recipe, catalogue, vehicle, measured=found)
     rates = expected(plan, known, catalogue)
     signals = _signals(recipe, together(rates, known), vehicle, catalogue, words)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
 
 from coach.clock import Clock
 from coach.drive.tasks import InPlace
 from coach.errors import BadInput, CoachError, Conflict
 from coach.server import Services
-from coach.server.carlink import CarLink, GivenLink
+from coach.server.carlink import CarLink, GivenLink, connected
 from coach.server.models import StartDrive
 from coach.server.notes import NotAgreed
 from coach.server.starting import Given
@@ -16,6 +18,7 @@ from coach.sources.adapter import AdapterServer, Identity
 from coach.sources.link.trouble import Failure
 from coach.sources.table import read_table
 from coach.store import Store
+from coach.words import load_words
 from tests.link.wired import CATALOGUE, table_car
 
 RECIPE = """
@@ -197,3 +200,17 @@ def test_what_was_found_is_looked_at_again_unless_a_drive_uses_the_port(wait_for
     rig.plugged = True
     wait_for(lambda: link.found() is not None and link.found() is not first)
     link.close()
+
+
+@pytest.mark.parametrize(
+    ("language", "voltage", "stored", "volts", "codes"),
+    [
+        ("de", 12.6, ("P0171", "P0300"), ", 12,6 V", " Im Auto sind Fehlercodes gespeichert: P0171, P0300."),
+        ("en", 12.6, ("P0171",), ", 12.6 V", " The car has stored P0171."),
+        ("en", None, (), "", ""),
+    ],
+)
+def test_the_sentence_of_the_link_is_the_readers(language, voltage, stored, volts, codes):
+    """Volts with the sign of the language; stored codes in its words, or nothing of them."""
+    found = SimpleNamespace(adapter="a", protocol_name="p", voltage=voltage, stored=stored)
+    assert connected(found, load_words(language)) == {"adapter": "a", "protocol": "p", "volts": volts, "codes": codes}
