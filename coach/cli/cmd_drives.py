@@ -9,6 +9,7 @@ import click
 
 from coach.cli.folders import data_folder, kept_folder
 from coach.cli.group import print_json, say
+from coach.cli.within import Within
 
 if TYPE_CHECKING:
     from coach.store.reading import Reader
@@ -146,9 +147,9 @@ def note(drive: str, text: str, data: Path | None) -> int:
 
 @drives.command()
 @click.argument("drive")
-@click.option("--pressure", type=click.FloatRange(45, 110), help="Air pressure at the place, kPa (not at sea level).")
-@click.option("--temperature", type=click.FloatRange(-50, 60), help="Of the air, degrees Celsius.")
-@click.option("--humidity", type=click.FloatRange(0, 100), help="Relative, per cent.")
+@click.option("--pressure", type=Within(45, 110), help="Air pressure at the place, kPa (not at sea level).")
+@click.option("--temperature", type=Within(-50, 60), help="Of the air, degrees Celsius.")
+@click.option("--humidity", type=Within(0, 100), help="Relative, per cent.")
 @_DATA
 def weather(
     drive: str, pressure: float | None, temperature: float | None, humidity: float | None, data: Path | None

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from coach.cli.group import REQUIRED, print_json, say
+from coach.cli.within import Within
 
 if TYPE_CHECKING:
     from coach.plan.drive_plan import Known
@@ -25,7 +26,7 @@ _FILE = click.Path(path_type=Path)
 @click.option("--batch", type=click.IntRange(1, 6), help="Signals that the adapter takes in a request; 1 if left out.")
 @click.option("--batch-round-trip", metavar="TIME", help="Measured round trip of a full request.")
 @click.option("--bound", metavar="SPEED", help='A sweep above it needs a closed course; "100 km/h" if left out.')
-@click.option("--stop", "stop_ms2", type=click.FloatRange(0.5, 8), help="Gentle deceleration in m/s2; 2 if left out.")
+@click.option("--stop", "stop_ms2", type=Within(0.5, 8), help="Gentle deceleration in m/s2; 2 if left out.")
 @click.option("--units", type=click.Choice(["metric", "imperial"]), help="Units of sentences; else the car's.")
 @click.option("--json", "as_json", is_flag=True, help="Print the plan as JSON.")
 @click.option("--svg", "svg_file", type=_FILE, help="Write the plot of road speed over engine speed there.")

@@ -74,6 +74,14 @@ def test_show(run, drives):
     assert "there is no such drive" in run("drives", "show", "none", status=2)
 
 
+@pytest.mark.parametrize("figure", ["nan", "inf", "44", "x"])
+def test_weather_that_is_none_is_refused(drives, folder, figure):
+    """A number that is none is in no range."""
+    done = CliRunner().invoke(main, ["drives", "weather", drives[0], "--pressure", figure, "--data", str(folder)])
+    assert done.exit_code == 2
+    assert "--pressure" in done.stderr
+
+
 def test_rename_note_weather(run, drives):
     """They are kept with the drive, shown, and found."""
     run("drives", "rename", drives[0], "Evening")
