@@ -258,6 +258,14 @@ def test_a_running_piece_says_what_it_still_needs_to_count():
     assert (view.collected_us, view.dwell_us, view.secured_count, view.number) == (us(3), (), 0, None)
 
 
+def test_more_than_all_is_never_shown():
+    """Rule 44: `b` vouches for five seconds of four and a half just as `a` goes outside, so it is not collected yet."""
+    capture = collect(4.5, 1, band("a", 4, 8), band("b", 4, 8), grace=9)
+    rows = [(t, {"a": 5.0, "b": 5.0}) for t in range(5)]
+    view = shown(capture, *rows, (5, {"a": 5.0}), (6, {"a": 9.0, "b": 5.0}))
+    assert (view.secured_count, view.progress, view.left, view.collected_us) == (0, 1, 0, us(5))
+
+
 def test_a_view_is_never_of_an_earlier_time_than_what_was_judged():
     """Asked for a moment before the last instant, it is of that instant."""
     judge = Judge(JudgePlan((hold(4, band("a", 4, 8)),)))
