@@ -179,7 +179,7 @@ def make_bundle(folder: Path, drives: Sequence[str], out: Path, wanted: Wanted |
         `size`, `sha256`, `fingerprint` of the key, and `contents`: what is inside, to be seen before it is sent.
 
     Raises:
-        BadInput: no drive, too many, or one twice.
+        BadInput: no drive, too many, or one twice; `out` is no name of a file.
         NotFound: no such drive.
         Conflict: a drive is still being recorded.
         BundleError: it would be larger than a bundle may be.
@@ -188,6 +188,8 @@ def make_bundle(folder: Path, drives: Sequence[str], out: Path, wanted: Wanted |
     wanted = wanted or Wanted()
     if not drives or len(drives) > MOST_DRIVES or len(set(drives)) != len(drives):
         raise BadInput(f"name 1 to {MOST_DRIVES} drives, each once", where="DRIVE")
+    if not out.name:
+        raise BadInput("this is no name of a file", where=str(out))
     reader = Reader(folder / DATABASE)
     part = out.with_name(f"{out.name}.{os.getpid()}{TEMPORARY}")
     try:

@@ -14,6 +14,8 @@ def write_whole(path: Path, text: str) -> None:
     Raises:
         BadInput: it cannot be written.
     """
+    if not path.name:
+        raise BadInput("this is no name of a file", where=str(path))
     part = path.with_name(f".{path.name}.part")
     try:
         with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as file:

@@ -107,6 +107,8 @@ def test_a_folder_that_is_not_there_is_not_called_the_data_folder(tmp_path, stor
     told = run(bundle, "make", drive, "--data", folder, "-o", tmp_path / "no" / "x.zip")
     assert "the bundle cannot be written: No such file" in said(told)
     assert "data folder" not in said(told)
+    assert said(run(bundle, "make", drive, "--data", folder, "-o", "")) == ".: this is no name of a file"
+    assert said(run(key, "export", "--data", folder, "-o", "")) == ".: this is no name of a file"
 
 
 def test_the_schema_is_a_schema():
