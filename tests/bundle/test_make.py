@@ -17,6 +17,7 @@ import pandas as pd
 import pytest
 
 from coach.bundle import make as making
+from coach.bundle.check import check_bundle
 from coach.bundle.make import make_bundle
 from coach.bundle.manifest import manifest_schema
 from coach.bundle.opening import open_bundle
@@ -124,6 +125,9 @@ def test_a_number_in_a_free_text_is_hidden_too(tmp_path):
     assert entry["vehicle"]["masked"] is True
     assert entry["facts"]["note"] == "car *************4821"
     assert entry["facts"]["pressure_kpa"] == 101.3
+    checked = check_bundle(tmp_path / "b.zip")
+    assert checked["ok"]
+    assert "vehicle_masked" in {w["code"] for w in checked["warnings"]}
 
 
 def test_no_position_leaves(tmp_path):
