@@ -42,7 +42,8 @@ LONGEST = (
     "browser/test_review_page.py", "browser/test_desk.py", "browser/test_joining.py", "browser/test_axe.py",
     "browser/test_sound_page.py", "browser/test_offline.py", "browser/test_demo.py", "browser/test_page_does.py",
     "browser/test_language_page.py", "browser/test_kept_here.py", "browser/test_screens.py", "browser/test_stream.py",
-    "browser/test_desk_whole.py", "house/test_package.py", "house/test_docs_commands.py", "link/test_whole_drive.py",
+    "browser/test_desk_whole.py", "store/test_full_disk.py", "browser/test_desk_more.py", "house/test_package.py",
+    "house/test_docs_commands.py", "link/test_whole_drive.py",
     "house/test_run.py", "house/test_settings.py", "browser/test_send.py", "browser/test_safety_flow.py",
     "browser/test_doc_pictures.py", "browser/test_link_page.py",
 )  # fmt: skip

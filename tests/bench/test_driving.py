@@ -93,7 +93,7 @@ def test_the_watched_server_serves_until_its_input_ends(
         assert callable(ready)
         assert isinstance(stop, threading.Event)
         ready("http://127.0.0.1:1/")
-        assert stop.wait(10)
+        assert stop.wait(60)
 
     monkeypatch.setattr(watched, "serve", serve)
     monkeypatch.setattr("sys.stdin", io.StringIO(""))

@@ -100,7 +100,7 @@ class Slow(HandClock):
         self.waited.append(round(seconds, 6))
         if len(self.waited) >= self._waits:
             self._over.set()
-            return event.wait(10)
+            return event.wait(60)
         return super().wait(event, seconds)
 
 
@@ -113,13 +113,13 @@ def test_turns_stop_the_process_for_the_rest_of_every_period(child: int) -> None
 
     class Quarter(Turns):
         def _run(self) -> None:
-            ready.wait(10)
+            ready.wait(60)
             super()._run()
 
     turns = Quarter(child, clock, lambda pid, number: sent.append((pid, number)))
     turns.set(0.25)
     ready.set()
-    assert over.wait(10)
+    assert over.wait(60)
     turns.close()
     assert clock.waited == [0.075, 0.025] * 3
     assert sent == [(child, signal.SIGSTOP), (child, signal.SIGCONT)] * 3
@@ -131,7 +131,7 @@ def test_all_of_a_core_stops_nobody(child: int) -> None:
     over = threading.Event()
     sent: list[int] = []
     turns = Turns(child, Slow(2, over), lambda _pid, number: sent.append(number))
-    assert over.wait(10)
+    assert over.wait(60)
     turns.close()
     assert sent == []
 

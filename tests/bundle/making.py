@@ -108,7 +108,7 @@ def store_drive(
         log.flush()
         done = threading.Event()
         log.settle(lambda _: done.set())
-        assert done.wait(10)
+        assert done.wait(60)
         if ended:
             made = run_task(folder, "judge", {"drive": drive_id})
             store.put_attempts(drive_id, asked.sha256, plan.rules, [load_attempt(a) for a in made["attempts"]])

@@ -24,7 +24,7 @@ def running(*words, until=r"http://\S+"):
             said += line
         yield said
         process.send_signal(signal.SIGINT)
-        assert process.wait(10) == 0
+        assert process.wait(60) == 0
         assert process.stderr.read() == ""
     finally:
         process.kill()

@@ -20,7 +20,7 @@ def sound(tmp_path_factory):
     with Store(folder, HandClock()) as store:
         drive = Drive(setup(Made(40.0)), store, InPlace(folder), store.clock, Ring())
         drive.start()
-        assert drive.wait(30)
+        assert drive.wait(60)
     return folder, drive.id
 
 

@@ -87,8 +87,8 @@ class Bench:
         """Waits until everything is durable and every window saved."""
         done = threading.Event()
         self.log.flush(lambda _: done.set())
-        assert done.wait(10)
-        assert self.windows.wait(10)
+        assert done.wait(60)
+        assert self.windows.wait(60)
 
     def kinds(self, kind):
         """Data of all messages of a kind, oldest first."""

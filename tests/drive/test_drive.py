@@ -40,7 +40,7 @@ def run(setup, store, clock=None, worker=None):
     ring = Ring(100_000)
     drive = Drive(setup, store, worker or InPlace(store.folder), clock or HandClock(), ring)
     drive.start()
-    assert drive.wait(20)
+    assert drive.wait(60)
     return drive, ring
 
 
@@ -100,14 +100,14 @@ def test_commands_come_from_any_thread(setup, store):
     def body(emit, stop):
         emit(Instant(0, {"road_speed": 0.0}))
         go.set()
-        stop.wait(20)
+        stop.wait(60)
         emit(Ended("stopped"))
 
     drive = Drive(setup(Odd(body)), store, InPlace(store.folder), HandClock(), Ring())
     ended = []
     drive._on_end = ended.append
     drive.start()
-    assert go.wait(10)
+    assert go.wait(60)
     drive.stop()
     assert drive.phase == "stopping"
     drive.carry_on()
@@ -121,7 +121,7 @@ def test_commands_come_from_any_thread(setup, store):
     with pytest.raises(Conflict):
         Drive(setup(Odd(body)), store, InPlace(store.folder), HandClock(), Ring())
     drive.finish()
-    assert drive.wait(20)
+    assert drive.wait(60)
     assert ended == [drive]
     for command in (drive.stop, drive.pause, drive.finish, drive.seen):
         with pytest.raises(Conflict, match="over"):
@@ -170,7 +170,7 @@ def test_a_question_that_fails_is_answered_as_the_drive_ends(setup, store, trace
 
     def fails(_face):
         begun.set()
-        asked.wait(10)
+        asked.wait(60)
         raise ZeroDivisionError
 
     def ask(question):
@@ -181,13 +181,13 @@ def test_a_question_that_fails_is_answered_as_the_drive_ends(setup, store, trace
     drive.start()
     some = [threading.Thread(target=ask, args=(q,)) for q in (lambda: drive.change_face(fails), drive.pause)]
     some[0].start()
-    assert begun.wait(20)
+    assert begun.wait(60)
     some[1].start()
     asked.set()
     for thread in some:
-        thread.join(20)
+        thread.join(60)
     assert heard == [True, True]
-    assert drive.wait(20)
+    assert drive.wait(60)
     assert "ZeroDivisionError" in drive.error
 
 
@@ -207,7 +207,7 @@ def test_a_full_inbox_makes_the_source_wait_and_loses_nothing():
     while len(got) < 5:
         got += inbox.take(10)[1]
         assert len(got) <= 5
-    thread.join(10)
+    thread.join(60)
     assert [i.t_us for i in got] == [0, 1, 2, 3, 4]
     assert done == [True]
     inbox.put(Instant(9, {}))
@@ -356,7 +356,7 @@ def test_a_drive_left_open_is_recovered_and_judged_again(tmp_path, setup, new, p
             log.samples_at(t_us, values)
         done = threading.Event()
         log.flush(lambda _: done.set())
-        assert done.wait(10)
+        assert done.wait(60)
     with Store(folder, HandClock()) as store:
         assert recover(store, InPlace(folder)) == [drive]
         assert recover(store, InPlace(folder)) == []
@@ -459,7 +459,7 @@ def test_a_disk_that_is_full_at_the_next_start_is_no_fault(tmp_path, setup, stor
     log.flush()
     settled = threading.Event()
     store.settle(settled.set)
-    assert settled.wait(20)
+    assert settled.wait(60)
 
     def refuse(*_):
         raise StoreError("the disk is full")

@@ -298,7 +298,7 @@ def test_samples_are_durable_within_half_a_second_of_silence(bench):
     bench.loop.tick()
     done = threading.Event()
     bench.store._writer.post(lambda _: None, lambda _: done.set())
-    assert done.wait(10)
+    assert done.wait(60)
     assert bench.store.recording(bench.id).samples == 3
 
 
@@ -322,8 +322,8 @@ def test_a_full_disk_ends_the_drive_with_an_alarm_and_what_was_stored_is_there(b
 def test_a_writer_far_behind_raises_an_alarm_and_recording_goes_on(bench):
     """Ten seconds behind is said, and said again when it is over."""
     hold, begun = threading.Event(), threading.Event()
-    bench.store._writer.post(lambda _: (begun.set(), hold.wait(10)))
-    assert begun.wait(10)
+    bench.store._writer.post(lambda _: (begun.set(), hold.wait(60)))
+    assert begun.wait(60)
     bench.clock.now_us += 10 * US
     bench.loop.tick()
     assert "behind" in bench.kinds("drive")[-1]["trouble"]

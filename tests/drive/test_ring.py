@@ -48,11 +48,11 @@ def test_waiting_ends_with_a_message_and_with_close():
     thread = threading.Thread(target=lambda: got.append(ring.wait(0, 30)))
     thread.start()
     ring.publish("judge", {"a": 1})
-    thread.join(10)
+    thread.join(60)
     assert [m.data for m in got[0]] == [{"a": 1}]
     thread = threading.Thread(target=lambda: got.append(ring.wait(1, 30)))
     thread.start()
     ring.close()
-    thread.join(10)
+    thread.join(60)
     assert got[1] == []
     assert ring.closed

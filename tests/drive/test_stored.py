@@ -42,7 +42,7 @@ def test_a_drive_that_is_over_says_how_far_it_is_stored_once_all_of_it_is(bench)
     bench.loop.take(Instant(0, {"road_speed": 80.0}))
     bench.loop.take(Instant(300_000, {"road_speed": 80.0}))
     hold = threading.Event()
-    bench.store._writer.post(lambda db: hold.wait(10))
+    bench.store._writer.post(lambda db: hold.wait(60))
     bench.loop.take(Ended("finished"))
     before = bench.ring.state
     assert (before["drive"]["phase"], before["drive"]["stored_s"]) == ("ended", 0.0)
@@ -67,14 +67,14 @@ def test_a_drive_with_its_threads_ends_with_all_of_it_stored(setup, own_store):
     assert ring.last == 0
     drive = Drive(setup(Replay(trace(3.0), None)), own_store, InPlace(own_store.folder), HandClock(), ring)
     drive.start()
-    assert drive.wait(20)
+    assert drive.wait(60)
     assert ring.state["drive"]["stored_s"] == ring.state["drive"]["t_s"] == 3.0
 
 
 def test_a_drive_whose_end_could_not_be_written_says_so(bench):
     """It was over already when the disk failed; the page and the drive's row have the sentence all the same."""
     hold = threading.Event()
-    bench.store._writer.post(lambda db: hold.wait(10))
+    bench.store._writer.post(lambda db: hold.wait(60))
     bench.loop.take(Instant(0, {"road_speed": 80.0}))
     bench.loop.take(Ended("finished"))
     assert bench.loop.error is None
@@ -82,7 +82,7 @@ def test_a_drive_whose_end_could_not_be_written_says_so(bench):
     hold.set()
     done = threading.Event()
     bench.log.settle(lambda _: done.set())
-    assert done.wait(10)
+    assert done.wait(60)
     bench.loop.not_stored(bench.log.error.message)
     assert bench.ring.state["trouble"] == {"stopped": True, "text": "the disk is full; make room"}
     assert bench.kinds("drive")[-1]["error"] == "the disk is full; make room"

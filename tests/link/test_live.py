@@ -29,7 +29,7 @@ class Ear:
             self.events.append(event)
             self.change.notify_all()
 
-    def seen(self, kind: type, count: int = 1, seconds: float = 10.0) -> None:
+    def seen(self, kind: type, count: int = 1, seconds: float = 60.0) -> None:
         with self.change:
             assert self.change.wait_for(lambda: sum(isinstance(e, kind) for e in self.events) >= count, seconds)
 
@@ -47,7 +47,7 @@ def stopped(ear: Ear, stop: threading.Event, thread: threading.Thread) -> None:
     clock = Clock()
     stop.set()
     begin_us = clock.steady_us()
-    thread.join(5)
+    thread.join(60)
     assert not thread.is_alive()
     assert clock.steady_us() - begin_us < US
     assert ear.events[-1] == Ended("stopped")

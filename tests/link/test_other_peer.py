@@ -66,13 +66,13 @@ def peer() -> Iterator[Any]:
         thread = threading.Thread(target=serve, args=(arguments, Scenario(data), ready, stop), daemon=True)
         thread.start()
         threads.append(thread)
-        assert ready.wait(5)
+        assert ready.wait(60)
         return f"socket://127.0.0.1:{port}"
 
     yield start
     stop.set()
     for thread in threads:
-        thread.join(5)
+        thread.join(60)
 
 
 def test_a_car_is_found_and_described(peer) -> None:
@@ -109,7 +109,7 @@ def test_what_goes_wrong_once_is_named_and_the_drive_goes_on(peer, wrong: dict[s
     thread.start()
     ear.seen(Instant, 25)
     stop.set()
-    thread.join(5)
+    thread.join(60)
     assert ear.events[-1] == Ended("stopped")
     assert {v for e in ear.events if isinstance(e, Instant) for v in e.values.values()} == {1726.0}
     assert code in {t.code for t in source.troubles}

@@ -64,7 +64,7 @@ class Slow:
         self.timeout: float | None = None
 
     def __call__(self, url: str, baud: int) -> Slow:
-        self.go.wait(10)
+        self.go.wait(60)
         return self
 
     def read(self, size: int = 1) -> bytes:
@@ -82,7 +82,7 @@ def test_a_peer_that_never_answers_is_given_up_and_closed_when_it_opens_after_al
     with pytest.raises(Failure, match="in time"):
         open_wire("COM5", 38_400, Clock(), threading.Event(), slow, seconds=0.05)
     slow.go.set()
-    assert slow.closed.wait(5)
+    assert slow.closed.wait(60)
 
 
 def test_opening_is_stopped_at_once() -> None:
@@ -91,7 +91,7 @@ def test_opening_is_stopped_at_once() -> None:
     with pytest.raises(Stopped):
         open_wire("COM5", 38_400, Clock(), stop, slow)
     slow.go.set()
-    assert slow.closed.wait(5)
+    assert slow.closed.wait(60)
 
 
 def test_a_port_that_is_not_there_is_an_error_of_the_systems() -> None:

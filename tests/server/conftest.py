@@ -68,7 +68,7 @@ def drive(services, recipe):
     return run
 
 
-def wait_for(condition, seconds=20):
+def wait_for(condition, seconds=60):
     """Waits for something that another thread brings about; tests hold a real server to its promises with it."""
     end = time.monotonic() + seconds
     while not condition():
@@ -95,7 +95,7 @@ class Live:
 
     def ask(self, method, path, body=None, headers=None):
         """Status, headers and body of one request."""
-        connection = HTTPConnection("127.0.0.1", self.port, timeout=20)
+        connection = HTTPConnection("127.0.0.1", self.port, timeout=60)
         try:
             # A server that has heard enough answers and shuts its ear; the answer is there all the same.
             with contextlib.suppress(BrokenPipeError, ConnectionResetError):
@@ -107,7 +107,7 @@ class Live:
 
     def stream(self, last=None):
         """Opens a stream: an iterator of (id, event, data)."""
-        connection = HTTPConnection("127.0.0.1", self.port, timeout=20)
+        connection = HTTPConnection("127.0.0.1", self.port, timeout=60)
         connection.request("GET", "/api/live", headers={} if last is None else {"Last-Event-ID": last})
         answer = connection.getresponse()
         assert answer.status == 200, answer.read()
@@ -120,7 +120,7 @@ class Live:
             connection.close()
         self.services.ring.close()
         self.server.stop()
-        self.thread.join(10)
+        self.thread.join(60)
 
 
 def parse(lines):

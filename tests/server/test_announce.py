@@ -85,7 +85,7 @@ def test_saying_goodbye_holds_up_nobody():
 
     class Stuck(Responder):
         def close(self):
-            hang.wait(20)
+            hang.wait(60)
 
     announcer = Announcer("x", lambda _: Stuck())
     announcer.announce(NAME, ["192.168.1.5"], 8766)

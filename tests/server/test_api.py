@@ -236,7 +236,7 @@ def test_what_a_driver_may_do_alone_is_parked(client, services, drive):
     client.post("/api/drives/current/role", json={"role": None})
     assert services.state()["drive"]["role"] is None
     assert client.post("/api/drives/current/finish").status_code == 200
-    assert made.wait(20)
+    assert made.wait(60)
 
 
 def test_the_running_drive_is_steered_through_the_api(client, services, drive):
@@ -265,7 +265,7 @@ def test_the_running_drive_is_steered_through_the_api(client, services, drive):
     body = {"recipe": services.shelf.bundled[0], "source": "replay:wrong-gear"}
     assert client.post("/api/drives", json=body).status_code == 409
     assert act("finish")[0] == 200
-    assert made.wait(20)
+    assert made.wait(60)
     assert [x.kind for x in services.store.marks(made.id)] == [
         "pause", "resume", "skip", "unskip", "arm", "disarm", "confirm",
     ]  # fmt: skip
@@ -371,7 +371,7 @@ def test_given_files_are_offered_first(tmp_path):
         assert client.get("/api/sources").json["sources"][0]["id"] == "table:0"
         body = {"recipe": first["sha256"], "source": "table:0", "speed": None}
         drive = client.post("/api/drives", json=body).json["id"]
-        assert services.current.wait(30)
+        assert services.current.wait(60)
         window = client.get(f"/api/drives/{drive}/windows/hold/0").json
         speed = window["signals"][0]
         # 40 to 60 km/h in the driver's own unit.

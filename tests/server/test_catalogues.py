@@ -109,7 +109,7 @@ def run(services, wait_for, **more):
     drive = services.start(StartDrive(recipe=services.shelf.bundled[0], source="link:0", role="passenger", **more))
     wait_for(lambda: any(c["outcome"] == "secured" for c in services.state().get("captures", [])))
     drive.finish()
-    assert drive.wait(5)
+    assert drive.wait(60)
     return services.store.drive(drive.id)
 
 

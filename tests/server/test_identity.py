@@ -58,7 +58,7 @@ def drive(services, wait_for, revision, flashed):
     wait_for(lambda: services.state()["captures"] and services.store.drive(going.id).samples > 0)
     state = services.state()
     going.finish()
-    assert going.wait(5)
+    assert going.wait(60)
     return services.store.drive(going.id).source, state
 
 

@@ -99,7 +99,7 @@ def test_a_server_that_ends_while_announcing_takes_it_back(tmp_path):
 
     class Slow(Quiet):
         def announce(self, *given):
-            assert go.wait(10)
+            assert go.wait(60)
             return super().announce(*given)
 
     slow = Slow()

@@ -20,7 +20,7 @@ def moving(drive, wait_for):
     wait_for(lambda: made.locked)
     yield made
     made.finish()
-    assert made.wait(20)
+    assert made.wait(60)
 
 
 def ask(client, name):
@@ -58,7 +58,7 @@ def test_arming_is_for_a_passenger_at_standstill(client, drive, wait_for):
     assert "passenger" in answer.json["error"]["message"]
     wait_for(lambda: client.post("/api/drives/current/arm", json={"capture": "settled-idle"}).status_code == 200)
     made.finish()
-    assert made.wait(20)
+    assert made.wait(60)
 
 
 # --- the notes

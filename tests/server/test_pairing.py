@@ -252,6 +252,6 @@ def test_taking_over_is_asked_and_kept_with_the_drive(lan_app, joining, services
     assert said[-2:] == [("device", "Ben's phone"), ("role", "passenger")]
     assert ("role", "") in said
     drive.finish()
-    assert drive.wait(30)
+    assert drive.wait(60)
     stored = [(m.kind, m.text) for m in services.store.recording(drive.id).marks if m.kind == "device"]
     assert ("device", "Ben's phone") in stored

@@ -61,7 +61,7 @@ def test_the_running_drives_car_counts_without_a_source(client, services, recipe
     assert running["vehicle"]["label"] == "Demo hatchback"
     assert running["captures"][1]["room_m"] == pytest.approx(548, abs=10)
     client.post("/api/drives/current/finish")
-    assert services.current.wait(20)
+    assert services.current.wait(60)
 
 
 def test_pulls_of_a_stored_drive_count(client, recipe, drive):

@@ -22,7 +22,7 @@ class Served:
         lan = Lan(0, 0, "127.0.0.1", lambda: [ADDRESS], **{"announcer": Quiet(), **lan})
         self.thread = threading.Thread(target=run.serve, kwargs=given | {"lan": lan})
         self.thread.start()
-        assert self.ready.wait(30)
+        assert self.ready.wait(60)
         self.https = Https(self.joining.port, self.joining.name, self.joining.certificates.authority.der)
 
     def _url(self, url):
@@ -34,7 +34,7 @@ class Served:
 
     def end(self):
         self.stop.set()
-        self.thread.join(20)
+        self.thread.join(60)
         assert not self.thread.is_alive()
 
 
@@ -89,7 +89,7 @@ def test_the_name_is_looked_after_while_it_runs(monkeypatch, tmp_path, caplog):
 
     monkeypatch.setattr("coach.server.joining.Joining.tick", tick)
     served = Served(tmp_path)
-    assert called.wait(10)
+    assert called.wait(60)
     assert served.https.ask("GET", "/join")[0] == 200
     served.end()
     assert "the certificate was not renewed: the disk is full" in caplog.text

@@ -46,7 +46,7 @@ def one_door(tmp_path_factory, authority):
     yield server
     server.shutdown_timeout = 0.2
     server.stop()
-    thread.join(10)
+    thread.join(60)
 
 
 @pytest.fixture
@@ -58,7 +58,7 @@ def door(one_door, wait_for):
 
 def silent(door, said=b""):
     """A client that says `said` and then nothing."""
-    made = socket.create_connection(("127.0.0.1", door.bind_addr[1]), timeout=10)
+    made = socket.create_connection(("127.0.0.1", door.bind_addr[1]), timeout=60)
     if said:
         made.sendall(said)
     return made
@@ -95,7 +95,7 @@ def test_a_handshake_has_its_time(door, monkeypatch):
 
 def test_plain_http_is_shown_the_help_page(door):
     """Somebody typed the address without https."""
-    connection = http.client.HTTPConnection("127.0.0.1", door.bind_addr[1], timeout=10)
+    connection = http.client.HTTPConnection("127.0.0.1", door.bind_addr[1], timeout=60)
     connection.request("GET", "/")
     answer = connection.getresponse()
     assert (answer.status, answer.getheader("Location")) == (303, "http://help.local:1/")
@@ -110,7 +110,7 @@ def test_noise_and_clients_without_trust_are_no_news(door, capfd, caplog):
         while one.recv(1000):
             pass
         one.close()
-    with socket.create_connection(("127.0.0.1", port), timeout=10) as raw, pytest.raises(ssl.SSLCertVerificationError):
+    with socket.create_connection(("127.0.0.1", port), timeout=60) as raw, pytest.raises(ssl.SSLCertVerificationError):
         ssl.create_default_context().wrap_socket(raw, server_hostname=NAME)
     assert door.client.ask("GET", "/")[0] == 200
     assert capfd.readouterr() == ("", "")
@@ -131,7 +131,7 @@ def test_old_versions_of_tls_are_refused(door, authority):
         context.minimum_version, context.maximum_version = ssl.TLSVersion.TLSv1, ssl.TLSVersion.TLSv1_1
     context.set_ciphers("DEFAULT:@SECLEVEL=0")
     with (
-        socket.create_connection(("127.0.0.1", door.bind_addr[1]), timeout=10) as raw,
+        socket.create_connection(("127.0.0.1", door.bind_addr[1]), timeout=60) as raw,
         pytest.raises((ssl.SSLError, OSError)),
     ):
         context.wrap_socket(raw, server_hostname=NAME)

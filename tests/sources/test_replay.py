@@ -157,10 +157,10 @@ def test_stop_in_a_wait_returns_soon():
     stop, seen = threading.Event(), threading.Event()
     thread = threading.Thread(target=Replay(drive).run, args=(lambda _: seen.set(), stop, Clock()))
     thread.start()
-    assert seen.wait(10)
+    assert seen.wait(60)
     began = time.monotonic()
     stop.set()
-    thread.join(10)
+    thread.join(60)
     assert not thread.is_alive()
     # The bound of the contract is 0.1 s; a loaded machine is given more.
     assert time.monotonic() - began < 1.0

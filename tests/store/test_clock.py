@@ -35,8 +35,8 @@ def record(folder, set_by_us):
         loop.take(Ended("finished"))
         done = threading.Event()
         store.settle(done.set)
-        assert done.wait(10)
-        assert windows.wait(10)
+        assert done.wait(60)
+        assert windows.wait(60)
         row, there = store.drive(name), store.recording(name)
         attempts = store.attempts(name)
         windows = [(w.capture, w.number, w.sha256) for w in store.windows(name)]

@@ -56,7 +56,7 @@ def record(base, room):
                 ring = Ring(10_000)
                 drive = Drive(setup(Made(SECONDS)), store, InPlace(store.folder), store.clock, ring)
                 drive.start()
-                assert drive.wait(30)
+                assert drive.wait(60)
                 saved = {(m.data["capture"], m.data["number"]) for m in ring.since(0) if m.kind == "saved"}
                 said += [m.data["error"] for m in ring.since(0) if m.kind == "not_saved"]
                 said += [drive.error] if drive.error else []
@@ -213,5 +213,5 @@ def record_plain(folder):
     with Store(folder, HandClock()) as store:
         drive = Drive(setup(Made(SECONDS)), store, InPlace(folder), store.clock, Ring())
         drive.start()
-        assert drive.wait(30)
+        assert drive.wait(60)
     return Told(drive.id), Path(folder)

@@ -151,7 +151,7 @@ def test_a_recipe_that_is_not_what_it_was_is_said(tmp_path):
         _, log = store.create_drive(NewDrive(b"other", sha256(b"r").hexdigest(), "x.toml", "X", 2, "{}", "[]", 1))
         done = threading.Event()
         log.end(0, lambda _: done.set())
-        assert done.wait(10)
+        assert done.wait(60)
     lines, lost = rescue_to(tmp_path / "data", tmp_path / "out")
     assert lost
     assert lines[1].endswith(": the recipe is damaged")
@@ -164,7 +164,7 @@ def test_a_drive_whose_head_is_lost_still_has_its_samples(tmp_path):
         log.samples_at(0, {"road_speed": 1.0, "gear": 2.0})
         done = threading.Event()
         log.flush(lambda _: done.set())
-        assert done.wait(10)
+        assert done.wait(60)
 
         def forget(db):
             db.execute("COMMIT")

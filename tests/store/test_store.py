@@ -71,7 +71,7 @@ def settle(log):
     done = threading.Event()
     errors = []
     log.flush(lambda error: (errors.append(error), done.set()))
-    assert done.wait(10)
+    assert done.wait(60)
     return errors[0]
 
 
@@ -162,7 +162,7 @@ def test_samples_before_an_event_are_durable_with_it(store):
     log.event(EVENTS[0])
     done = threading.Event()
     store._writer.post(lambda db: None, lambda error: done.set())
-    assert done.wait(10)
+    assert done.wait(60)
     assert store.recording(drive).samples == 1
     assert log.durable_us == 0
 
@@ -223,7 +223,7 @@ def test_a_full_disk_stops_the_drive_with_a_sentence_and_keeps_what_was_stored(s
     log.end(1)
     done = threading.Event()
     log.settle(lambda _: done.set())
-    assert done.wait(10)
+    assert done.wait(60)
     row = store.drive(drive)
     assert row.phase == "ended"
     assert row.error == error.message
@@ -233,7 +233,7 @@ def test_a_full_disk_stops_the_drive_with_a_sentence_and_keeps_what_was_stored(s
 def test_one_job_that_fails_does_not_spoil_its_neighbours(store):
     """Jobs that share a transaction are tried one by one when it fails."""
     hold, results = threading.Event(), []
-    store._writer.post(lambda db: hold.wait(10))
+    store._writer.post(lambda db: hold.wait(60))
     store._writer.post(lambda db: db.execute("INSERT INTO recipes VALUES ('a', 'n', x'', 't', 1, 0)"), results.append)
     store._writer.post(lambda db: db.execute("INSERT INTO nowhere VALUES (1)"), results.append)
     store._writer.post(lambda db: {}["oops"], results.append)
@@ -247,8 +247,8 @@ def test_the_writer_says_how_far_it_is_behind(store, clock):
     """The age of the oldest job that is not durable."""
     hold, begun = threading.Event(), threading.Event()
     assert store._writer.behind_us() == 0
-    store._writer.post(lambda db: (begun.set(), hold.wait(10)))
-    assert begun.wait(10)
+    store._writer.post(lambda db: (begun.set(), hold.wait(60)))
+    assert begun.wait(60)
     clock.now_us += 12_000_000
     assert store._writer.behind_us() == 12_000_000
     hold.set()
