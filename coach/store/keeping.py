@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import shutil
 import sqlite3
@@ -40,7 +41,7 @@ class DriveRoom:
 def room(folder: Path) -> Room:
     """Adds up what the data folder takes. Raises StoreError."""
     try:
-        files = [(p, p.stat().st_size) for p in folder.rglob("*") if p.is_file()]
+        files = list(_sizes(folder))
         free = shutil.disk_usage(folder).free
     except OSError as error:
         raise store_error(error, folder) from error
@@ -57,7 +58,15 @@ def rooms(folder: Path) -> list[DriveRoom]:
 
 
 def _windows(folder: Path, drive: str) -> int:
-    return sum(p.stat().st_size for p in (folder / WINDOWS / drive).rglob("*") if p.is_file())
+    return sum(size for _, size in _sizes(folder / WINDOWS / drive))
+
+
+def _sizes(folder: Path) -> Iterator[tuple[Path, int]]:
+    """Every file below a folder with its size; one that goes meanwhile, while a drive is recorded, is passed over."""
+    for path in folder.rglob("*"):
+        with contextlib.suppress(FileNotFoundError):
+            if path.is_file():
+                yield path, path.stat().st_size
 
 
 def remove_drive(store: Store, drive: str) -> None:
