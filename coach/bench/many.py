@@ -16,7 +16,7 @@ from pathlib import Path
 
 from coach.assets import traces_root
 from coach.bench.figures import Figure, timed
-from coach.desk.archive import find_tasks, judge_archive
+from coach.desk.archive import Task, find_tasks, judge_archive
 from coach.desk.runners import Here, Pool, cores
 from coach.store.blocks import decode
 from coach.store.store import DATABASE
@@ -35,6 +35,8 @@ def archive(copies: tuple[int, ...]) -> Iterator[Figure]:
     """
     root = traces_root()
     recipe, vehicle = ((root / f"demo-{name}.toml").read_bytes() for name in ("recipe", "vehicle"))
+    rates: dict[int, float] = {}
+    tasks: list[Task] = []
     with tempfile.TemporaryDirectory(prefix="coach-bench-") as name:
         for part in copies or (0,):
             folder = Path(name) / f"drives-{part}"
@@ -43,7 +45,7 @@ def archive(copies: tuple[int, ...]) -> Iterator[Figure]:
                 for n in range(max(part, 1)):
                     shutil.copyfile(root / f"{trace}.csv", folder / f"{trace}-{n:03}.csv")
             tasks = find_tasks(folder, recipe, vehicle)
-            rates = {}
+            rates.clear()
             for processes in dict.fromkeys((1, cores() if copies else 1)):
                 out = Path(name) / f"out-{part}-{processes}"
                 seconds = timed(partial(judge_archive, tasks, out, Pool(processes) if copies else Here()), repeats=1)
@@ -103,7 +105,7 @@ def _blocks(database: Path) -> None:
     with contextlib.closing(sqlite3.connect(database)) as db:
         (key,) = db.execute("SELECT key FROM drives").fetchone()
         columns = "first_us, last_us, count, format, checksum, data"
-        decode(db.execute(f"SELECT {columns} FROM blocks WHERE drive=? ORDER BY sequence", (key,)))  # noqa: S608
+        decode(db.execute(f"SELECT {columns} FROM blocks WHERE drive=? ORDER BY sequence", (key,)))  # noqa: S608 - our own names
 
 
 def _table_s(folder: Path, hours: float) -> float:

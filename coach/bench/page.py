@@ -13,11 +13,16 @@ import threading
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from coach.bench.figures import Figure
 from coach.clock import US, Clock
 from coach.drive.ring import Ring
+
+if TYPE_CHECKING:
+    from coach.drive.drive import Drive
+    from coach.server.services import Services
+    from coach.server.starting import Given
 
 SLOWED = 4
 GROUP = f"The page on a browser {SLOWED} times slowed"
@@ -83,28 +88,41 @@ def page(loads: int, seconds: float, settle_s: float = 2.0) -> Iterator[Figure]:
         yield from thread.submit(lambda: list(_figures(loads, seconds, settle_s))).result()
 
 
-def _figures(loads: int, seconds: float, settle_s: float) -> Iterator[Figure]:
-    browser = os.environ.get("COACH_BROWSER") or next(filter(None, map(shutil.which, BROWSERS)), None)
+@contextlib.contextmanager
+def browser() -> Iterator[Any]:
+    """A Chromium that Playwright leads; a sentence why there is none instead."""
+    path = os.environ.get("COACH_BROWSER") or next(filter(None, map(shutil.which, BROWSERS)), None)
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:
-        yield Figure(GROUP, "not measured: Playwright is not installed", None, "")
+        yield "Playwright is not installed"
         return
-    if browser is None:
-        yield Figure(GROUP, "not measured: there is no Chromium; COACH_BROWSER names one", None, "")
+    if path is None:
+        yield "there is no Chromium; COACH_BROWSER names one"
         return
-    with _driving() as (address, ring), sync_playwright() as playwright:
-        running = playwright.chromium.launch(executable_path=browser, args=list(ARGUMENTS))
-        usable = sorted((_load(running, address) for _ in range(loads)), key=lambda found: float(found["ms"]))
-        middle = usable[len(usable) // 2]
-        yield Figure(
-            GROUP, f"Drive can be used, from nothing, the middle of {loads}", middle["ms"], "ms", "1,000",
-            middle["ms"] < 1000,
-        )  # fmt: skip
-        loaded = middle["bytes"] / 1000
-        yield Figure(GROUP, "loaded for it, as sent, with one weight of the font", loaded, "kB", "40", loaded < 40)
-        took_ms = sorted(_watch(running, address, ring, seconds, settle_s))
-        running.close()
+    with sync_playwright() as playwright:
+        running = playwright.chromium.launch(executable_path=path, args=list(ARGUMENTS))
+        try:
+            yield running
+        finally:
+            running.close()
+
+
+def _figures(loads: int, seconds: float, settle_s: float) -> Iterator[Figure]:
+    with browser() as running:
+        if isinstance(running, str):
+            yield Figure(GROUP, f"not measured: {running}", None, "")
+            return
+        with _driving() as (address, ring):
+            usable = sorted((_load(running, address) for _ in range(loads)), key=lambda found: float(found["ms"]))
+            middle = usable[len(usable) // 2]
+            yield Figure(
+                GROUP, f"Drive can be used, from nothing, the middle of {loads}", middle["ms"], "ms", "1,000",
+                middle["ms"] < 1000,
+            )  # fmt: skip
+            loaded = middle["bytes"] / 1000
+            yield Figure(GROUP, "loaded for it, as sent, with one weight of the font", loaded, "kB", "40", loaded < 40)
+            took_ms = sorted(_watch(running, address, ring, seconds, settle_s))
     if not took_ms:
         yield Figure(GROUP, "not measured: the page painted no event", None, "")
         return
@@ -114,55 +132,62 @@ def _figures(loads: int, seconds: float, settle_s: float) -> Iterator[Figure]:
 
 
 @contextlib.contextmanager
-def _driving() -> Iterator[tuple[str, Stamped]]:
-    """The server in this process on a folder of its own, with a bundled drive at its own speed."""
+def serving(given: Given | None = None) -> Iterator[tuple[str, Services]]:
+    """The server in this process on a folder of its own: its address, and what it does."""
     from cheroot.wsgi import Server
 
     from coach.drive.worker import ChildWorker
     from coach.server.app import create_app
-    from coach.server.models import StartDrive
     from coach.server.services import Services
     from coach.sources.table_child import read_table_in_child
     from coach.store import Store
 
     clock = Clock()
-    ring = Stamped(clock)
     with tempfile.TemporaryDirectory() as name:
-        services = Services.make(Store(Path(name), clock), ChildWorker(Path(name)), clock, read_table_in_child)
-        services.ring = ring
+        services = Services.make(Store(Path(name), clock), ChildWorker(Path(name)), clock, read_table_in_child, given)
+        services.ring = Stamped(clock)
         server = Server(("127.0.0.1", 0), create_app(services), numthreads=24, timeout=6)
         server.shutdown_timeout = 0.3
         server.prepare()
         thread = threading.Thread(target=server.serve, daemon=True)
         thread.start()
         try:
-            services.start(
-                StartDrive(
-                    recipe=services.shelf.bundled[0],
-                    source="replay:everything-qualifies",
-                    speed=1.0,
-                    role="passenger",
-                    acknowledged=[],
-                    vehicle=None,
-                )
-            )
-            yield f"http://127.0.0.1:{server.bind_addr[1]}", ring
+            yield f"http://127.0.0.1:{server.bind_addr[1]}", services
         finally:
             services.close(1.0)
             server.stop()
             thread.join(2)
 
 
-def _opened(running: Any) -> Any:
+def begun(services: Services, source: str, speed: float | None) -> Drive:
+    """A drive with the first recipe there is, begun."""
+    from coach.server.models import StartDrive
+
+    recipe = services.shelf.bundled[0]
+    return services.start(
+        StartDrive(recipe=recipe, source=source, speed=speed, role="passenger", acknowledged=[], vehicle=None)
+    )
+
+
+@contextlib.contextmanager
+def _driving() -> Iterator[tuple[str, Stamped]]:
+    """A bundled drive at its own speed."""
+    with serving() as (address, services):
+        begun(services, "replay:everything-qualifies", 1.0)
+        assert isinstance(services.ring, Stamped)
+        yield address, services.ring
+
+
+def opened(running: Any, slowed: int = SLOWED) -> Any:
     """A page of a phone that has never been here, slowed."""
     context = running.new_context(viewport={"width": 390, "height": 844}, service_workers="block")
     made = context.new_page()
-    context.new_cdp_session(made).send("Emulation.setCPUThrottlingRate", {"rate": SLOWED})
+    context.new_cdp_session(made).send("Emulation.setCPUThrottlingRate", {"rate": slowed})
     return made
 
 
 def _load(running: Any, address: str) -> dict[str, float]:
-    made = _opened(running)
+    made = opened(running)
     made.add_init_script(USABLE)
     made.goto(f"{address}/#/drive")
     made.wait_for_function("() => window.usable")
@@ -173,7 +198,7 @@ def _load(running: Any, address: str) -> dict[str, float]:
 
 def _watch(running: Any, address: str, ring: Stamped, seconds: float, settle_s: float) -> list[float]:
     """Milliseconds from each event that was painted to the frame after its paint."""
-    made = _opened(running)
+    made = opened(running)
     made.goto(f"{address}/#/drive")
     made.wait_for_selector(".words")
     # What is loaded once the screen stands is over by then.

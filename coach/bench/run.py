@@ -18,6 +18,7 @@ from coach.bench.figures import Figure, machine, table, timed
 from coach.bench.holds import duckdb_query, frame_of, with_pandas, with_pandas_and_silence
 from coach.bench.link import polling
 from coach.bench.many import archive, long_drive
+from coach.bench.opening import opening
 from coach.bench.page import page
 from coach.bench.starting import starting
 from coach.bench.written import write
@@ -192,7 +193,7 @@ def lanes(*, quick: bool) -> list[list[Callable[[], Iterable[Figure]]]]:
         ],
         [lambda: polling(0.2, 0.005) if quick else polling(5.0)],
         [lambda: driving(0.2, (0.5,), latency_s=0.002, reports=False) if quick else driving(8.0)],
-        [lambda: page(1, 0.3, 0.1) if quick else page(5, 10.0)],
+        [lambda: page(1, 0.3, 0.1) if quick else page(5, 10.0), lambda: opening(0.01, 1) if quick else opening(1.0, 5)],
     ]
 
 

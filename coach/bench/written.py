@@ -67,6 +67,11 @@ HOW = {
         "stop button and the instruction stand and are painted. Painted: from the server's publishing of an event "
         "to the frame after its paint."
     ),
+    "A window of an hour": (
+        "An hour of six signals, 25 samples a second each, replayed through the server flat out; one capture asks for "
+        "all six and holds all the time. The page has never been here: loading it, the plot library and the samples, "
+        "thinned for a screen with their peaks kept, is in the time."
+    ),
     "A drive of eight hours": (
         "The loop, the store and the window files of the server in a process of its own, the clock moved by hand. "
         "Reading its blocks checks each; opening it also sorts every sample to its signal, in the process that has "

@@ -136,7 +136,7 @@ def main() -> None:
     if hasattr(signal, "SIGINT"):
         signal.signal(signal.SIGINT, signal.SIG_IGN)
     if hasattr(os, "nice"):
-        os.nice(10)  # the parent records a drive: what it asks for can wait a moment longer
+        os.nice(5)  # the parent records a drive, and comes first; somebody waits for the answer, too
     answers = os.fdopen(os.dup(1), "wb", buffering=0)
     os.dup2(2, 1)
     serve(Path(sys.argv[1]), sys.stdin.buffer, answers)

@@ -13,6 +13,8 @@ from coach.bench import main
 from coach.bench.drives import MEANS, collecting, noisy_drive, plan, steady_drive
 from coach.bench.figures import Figure, machine, table
 from coach.bench.holds import duckdb_query, frame_of, with_pandas, with_pandas_and_silence
+from coach.bench.opening import GROUP as OPENED
+from coach.bench.opening import opening
 from coach.bench.page import GROUP as PAGE
 from coach.bench.page import page
 from coach.bench.run import _same, figures
@@ -24,7 +26,7 @@ from coach.recording import Recording, Series
 GROUPS = {
     "Judging a stored drive", "Judging while it happens", "Reading a CSV drive", "Judging an archive", "Starting",
     "A drive of eight hours at 150 samples a second, recorded flat out by the server's own loop", "Polling a car",
-    "While driving", "On a smaller machine", PAGE,
+    "While driving", "On a smaller machine", PAGE, OPENED,
 }  # fmt: skip
 MACHINE = {"system", "processor", "cores", "python", "numpy", "memory", "load"}
 
@@ -43,13 +45,14 @@ def test_the_command_prints_every_figure_with_its_machine(capsys: pytest.Capture
     by = {f["what"]: f["value"] for f in said["figures"]}
     assert by["samples"] == 0.002 * 36_000 * 15
     assert by["samples recorded"] > 0
+    assert by["samples in it"] == 0.01 * 3600 * 150
     assert by["memory of the server at rest"] > 10
 
 
 @pytest.fixture
 def no_polling(monkeypatch: pytest.MonkeyPatch) -> None:
     """What takes real seconds is done by one test."""
-    for name in ("polling", "page", "driving", "starting", "archive", "long_drive"):
+    for name in ("polling", "page", "driving", "starting", "archive", "long_drive", "opening"):
         monkeypatch.setattr(f"coach.bench.run.{name}", lambda *_, **__: iter(()))
 
 
@@ -143,11 +146,15 @@ def test_without_a_browser_the_row_says_so(monkeypatch: pytest.MonkeyPatch, caps
     """No Chromium, or no Playwright: a row without a number, and no failure; as text a dash."""
     monkeypatch.delenv("COACH_BROWSER", raising=False)
     monkeypatch.setattr("coach.bench.page.shutil.which", lambda _: None)
-    (row,) = page(1, 0.1)
+    (row,), (other,) = page(1, 0.1), opening(0.01, 1)
+    assert other.what == row.what
+    assert other.value is None
     assert (row.what, row.value, row.met) == (
         "not measured: there is no Chromium; COACH_BROWSER names one", None, None,
     )  # fmt: skip
     assert table([row]).rstrip().endswith("–")
     monkeypatch.setitem(sys.modules, "playwright.sync_api", None)
-    (row,) = page(1, 0.1)
+    (row,), (other,) = page(1, 0.1), opening(0.01, 1)
+    assert other.what == row.what
+    assert other.value is None
     assert row.what == "not measured: Playwright is not installed"
