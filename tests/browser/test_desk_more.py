@@ -65,7 +65,6 @@ def at(browser, desk):
             reduced_motion="reduce",
         )  # fmt: skip
         contexts.append(context)
-        context.set_default_timeout(15_000)
         opened = Opened(context.new_page())
         page = opened.page
         page.goto(f"{desk.url}/?light=day#/drives")

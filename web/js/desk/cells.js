@@ -53,7 +53,8 @@ const within = ({ edges, unit }, n) => `${Number(((edges[n] + edges[n + 1]) / 2)
 export function leftOut(path, cells, called, change) {
   const axes = axesOf(cells, called);
   if (!axes) return null;
-  const without = /** @type {Record<string, unknown>[]} */ (cells.without ?? []);
+  /** Those left out, also while what was pressed last is still being taken in. */
+  let without = /** @type {Record<string, unknown>[]} */ (cells.without ?? []);
   const [across, down = null] = axes;
   const keyOf = (/** @type {Record<string, unknown>} */ one) => axes.map((axis) => placeIn(axis, one[axis.name])).join(" ");
   const out = new Set(without.map(keyOf));
@@ -69,7 +70,8 @@ export function leftOut(path, cells, called, change) {
     const name = [`${across.title} ${span(across, column)} ${across.unit}`.trim(), ...(down ? [`${down.title} ${span(down, row)} ${down.unit}`.trim()] : [])].join(", ");
     const press = () => {
       const rest = without.filter((one) => keyOf(one) !== key);
-      if (!left) rest.push({ [across.name]: within(across, column), ...(down ? { [down.name]: within(down, row) } : {}) });
+      if (rest.length === without.length) rest.push({ [across.name]: within(across, column), ...(down ? { [down.name]: within(down, row) } : {}) });
+      without = rest;
       change([rest.length ? { do: "set", path: [...path, "without"], value: rest } : { do: "remove", path: [...path, "without"] }], false);
     };
     return h("td", {}, h("button", { type: "button", class: "cell", "aria-pressed": String(!left), "aria-label": name, "data-key": JSON.stringify([...path, "without", key]), onclick: press }));
