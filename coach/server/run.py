@@ -140,6 +140,7 @@ def _run(
             if joining is not None:
                 _keep_up(joining)
     finally:
+        gc.unfreeze()
         if joining is not None:
             joining.shut()
         services.close(DRIVE_STOP_S)
