@@ -120,3 +120,10 @@ def trace_fixture():
 @pytest.fixture(name="Bench")
 def bench_class():
     return Bench
+
+
+@pytest.fixture
+def store(tmp_path):
+    """An empty data folder on a hand clock."""
+    with Store(tmp_path / "data", HandClock()) as store:
+        yield store
