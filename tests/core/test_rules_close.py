@@ -71,6 +71,13 @@ def test_after_a_deadline_the_next_begins_at_the_next_instant():
     assert [x for x in lines if "began" in x] == ["1 began", "3.500001 began"]
 
 
+def test_an_attempt_may_begin_a_microsecond_after_one_was_broken():
+    """Rules 1 and 13: bad for one sample only; with a second condition too."""
+    a = {0: 5, 1: 9, 1.000001: 5, 2: 5}
+    assert told(hold(9, IN), drive(a=a))[2:3] == ["1.000001 began"]
+    assert told(hold(9, *TWO), drive(a=a, b=run(0, 2, 5)))[2:3] == ["1.000001 began"]
+
+
 def test_a_word_opens_a_gate_for_the_samples_of_its_own_stamp():
     """Rule 15: armed at 2 s, begun at 2 s; resting until 5 s, begun at 5 s."""
     capture = hold(2, IN, arming=True)

@@ -130,6 +130,25 @@ def test_a_slope_that_just_reaches_the_limit_is_one():
         assert any("ahead b" in x for x in told(capture, drive(a={0: 5}, b=b))) is warned
 
 
+# ---- what a sample says ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("value", [0, 20])
+def test_the_ends_of_the_plausible_range_are_plausible(value):
+    """Rule 5: readable at the very ends."""
+    facts = {"a": Facts(low=0, high=20)}
+    assert told(hold(9, band("a", -5, 25)), drive(a=row(value, value)), facts=facts)[0] == "0 began"
+    past = value + (1 if value else -1)
+    assert told(hold(9, band("a", -5, 25)), drive(a=row(past, past)), facts=facts) == []
+
+
+def test_saturation_is_seen_also_where_other_samples_cannot_be_read():
+    """Rules 5 and 30: one sample is no number; one at the end of the encoding passes a limit beyond that end."""
+    capture = hold(9, IN, limits=(limit("b", 50, scope="drive"),))
+    lines = told(capture, drive(a={0: 9}, b=row(5, math.nan, 10)), facts={"b": Facts(ceiling=10)})
+    assert lines == ["2 alarm b 10"]
+
+
 # ---- deadlines ------------------------------------------------------------------------------------------------------
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.core.rulebook import attempts_of, band, drive, limit, row, run, sweep, told
+from tests.core.rulebook import attempts_of, band, drive, limit, mark, row, run, sweep, told
 
 IN = band("a", 4, 8)
 
@@ -19,6 +19,41 @@ def test_back_at_from_itself_is_no_withdrawal():
     """Rules 25 and 28: `from` is not on the near side, so 150 back to it, with a dip of 100, is a miss."""
     assert told(sweep(2000, 4000, dip=100), drive(n=row(1800, 2150, 2000)))[1] == "2 missed dip n 2000/2050 | 1..1"
     assert told(sweep(2000, 4000, dip=100), drive(n=row(1800, 2150, 1999)))[1] == "2 withdrawn"
+
+
+def test_back_at_from_itself_within_dip_goes_on():
+    """Rule 28: 50 back, with a dip of 100, is no miss, and `from` itself is not the near side."""
+    lines = told(sweep(2000, 4000, dip=100), drive(n=row(1800, 2050, 2000)))
+    assert lines == ["1 began", "2 missed drive_ended | 1..2"]
+
+
+def test_a_late_beginning_counts_from_the_crossing_however_far_it_went_since():
+    """Rule 27: crossed at 1 s, further at 1.2 s; 0.4 s after the crossing is in time, a microsecond more is not."""
+    n = {0: 1900, 0.9: 1950, 1.1: 2050, 1.2: 2150}
+    assert told(sweep(2000, 4000, IN), drive(n=n, a={0: 9, 1.4: 5}))[0] == "1.4 began"
+    assert told(sweep(2000, 4000, IN), drive(n=n, a={0: 9, 1.400001: 5})) == []
+
+
+@pytest.mark.parametrize("signal", ["a", "b"])
+def test_armed_by_a_word_before_the_last_instant(signal):
+    """Rules 4 and 26: the word at 0.5 s opens the gate; a sample of any signal of the capture at 1 s finds it armed."""
+    capture = sweep(2000, 4000, IN, limits=(limit("b", 95),), arming=True)
+    samples = {"n": {0: 1800, 2: 2500}, "a": {0: 5}, "b": {0: 5}}
+    assert told(capture, drive([mark(0.5, "arm")], **samples)) == []
+    samples[signal][1] = 5
+    assert told(capture, drive([mark(0.5, "arm")], **samples))[0] == "2 began"
+
+
+def test_once_it_has_arrived_falling_back_breaks_nothing():
+    """Rules 19 and 28: at 4 s `a` breaks it; that `n` fell back then does not shorten the window."""
+    n, a = {0: 1800, 1: 2500, 2: 4000, 3: 4000, 4: 3000}, {0: 5, 1: 5, 2: 5, 3.5: 5, 4: 9}
+    assert told(sweep(2000, 4000, IN, dip=100, then=5), drive(n=n, a=a))[1] == "4 missed high a 9/8 | 1..3.5"
+
+
+def test_without_a_condition_then_passes_by_itself():
+    """Rule 29: at the first instant at least four seconds after it arrived."""
+    lines = told(sweep(2000, 4000, then=4), drive(n=row(1800, 2500, 4100, 4200, 4300, 4400, 4500)))
+    assert lines == ["1 began", "6 secured", "6 secured | 1..6"]
 
 
 def test_how_far_it_went_since_the_crossing_counts_for_a_late_beginning():
