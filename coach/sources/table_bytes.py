@@ -71,7 +71,7 @@ class TableFile:
         self._bytes = 0
         self._rest = b""
         self._line = 1
-        self._only_cr = False
+        self._only_cr = self._returns = False
         self._decoder: codecs.IncrementalDecoder | None = None
         return self
 
@@ -109,6 +109,11 @@ class TableFile:
         """Whether the bytes on the disk are the table's own: not packed, UTF-8 without a mark, lines end as usual."""
         return self._file is self._raw and self._decoder is None and not self._only_cr
 
+    @property
+    def returns(self) -> bool:
+        """Whether there is a carriage return among the first bytes."""
+        return self._returns
+
     def tell_whole(self) -> None:
         """Tells whoever wants to know that all of it was read, without reading it here."""
         if self.progress is not None:
@@ -130,7 +135,8 @@ class TableFile:
         text = self._decoded(head)
         if b"\0" in text:
             raise self.error("this is not a text table; save it as CSV")
-        self._only_cr = b"\r" in text and b"\n" not in text
+        self._returns = b"\r" in text
+        self._only_cr = self._returns and b"\n" not in text
         self._rest = self._plain(text)
         while True:
             line = self._take_line()

@@ -5,6 +5,7 @@ It never decides what is odd about a table. Where anything may be, it says None,
 
 from __future__ import annotations
 
+import csv
 import io
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -27,6 +28,7 @@ MOST_BYTES = 128 << 20
 """A larger one would take memory that grows with it: cells of two bytes become numbers of eight."""
 
 _PIECE = 1 << 18
+_PLAIN: dict[str, Any] = {"quoting": csv.QUOTE_NONE, "lineterminator": "\n"}
 
 
 def whole_table(file: TableFile, layout: Layout, most_samples: int) -> DataFrame | None:
@@ -47,12 +49,15 @@ def whole_table(file: TableFile, layout: Layout, most_samples: int) -> DataFrame
     kinds: dict[int, Any] = dict.fromkeys(range(layout.cells), np.dtype("S1"))
     kinds |= {column.index: np.dtype(float) for column in layout.columns}
     kinds[layout.time] = np.dtype(float) if layout.kind == "number" else np.dtype(f"S{WIDTH}")
+    # Where every cell must be a number, one with a quote or a carriage return in it is none, and pandas says so. Where
+    # other columns are passed over, or lines end in both, the bytes are looked at beside.
+    numbers_only = len(layout.columns) + 1 == layout.cells and not file.returns
     if not _looks_even(file, layout, kinds, most_samples):
         return None
     try:
         with ThreadPoolExecutor(1) as beside:
-            looked = beside.submit(_is_usual, file)
-            frame = _frame(file.path, file.header_lines, file, layout, kinds)
+            looked = beside.submit(_is_ended if numbers_only else _is_usual, file)
+            frame = _frame(file.path, file.header_lines, file, layout, kinds, _PLAIN if numbers_only else {})
             usual = looked.result()
         if frame is None or not usual or len(frame) * len(layout.columns) > most_samples:
             return None
@@ -72,26 +77,36 @@ def _looks_even(file: TableFile, layout: Layout, kinds: dict[int, Any], most_sam
     if not count or file.size / len(first) * count * len(layout.columns) > most_samples:
         return False
     even = marks_only(first, file.delimiter) == _pattern(file, layout) * count
-    return even and _frame(io.BytesIO(first), 0, file, layout, kinds) is not None
+    return even and _frame(io.BytesIO(first), 0, file, layout, kinds, {}) is not None
 
 
-def _frame(source: Any, skip: int, file: TableFile, layout: Layout, kinds: dict[int, Any]) -> DataFrame | None:
+def _frame(
+    source: Any, skip: int, file: TableFile, layout: Layout, kinds: dict[int, Any], more: dict[str, Any]
+) -> DataFrame | None:
     """All cells of `source` but those of `skip` lines; None where one does not fit."""
     import pandas as pd
 
     try:
-        return pd.read_csv(
+        frame: DataFrame = pd.read_csv(
             source, sep=file.delimiter, decimal=layout.decimal, header=None, skiprows=skip,
             names=range(layout.cells), dtype=kinds, index_col=False, keep_default_na=False, na_values=[""],
-            skip_blank_lines=False, engine="c", encoding_errors="replace",
+            skip_blank_lines=False, engine="c", encoding_errors="replace", **more,
         )  # fmt: skip
     except (ValueError, OverflowError):
         return None
+    return frame
 
 
 def _filled(last: NDArray[Any]) -> bool:
     """Whether every row has a last cell: then no line is short. None is long, or pandas would have refused it."""
     return bool(np.all(~np.isnan(last) if last.dtype.kind == "f" else last != b""))
+
+
+def _is_ended(file: TableFile) -> bool:
+    """Whether the last line has its end."""
+    with file.path.open("rb") as raw:
+        raw.seek(-1, io.SEEK_END)
+        return raw.read() == b"\n"
 
 
 def _is_usual(file: TableFile) -> bool:

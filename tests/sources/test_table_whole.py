@@ -73,6 +73,7 @@ def made(folder, data):
 LINES = [f"{i / 10},{900 + i},{'' if i % 4 else i / 7},a{i}" for i in range(60)]
 HEAD = "time [s],rpm,speed [km/h],what"
 EVEN = "\n".join([HEAD, *LINES, ""])
+NUMBERS = EVEN.replace("a", "").replace("wht", "pedal")
 
 
 @pytest.mark.parametrize(
@@ -80,6 +81,8 @@ EVEN = "\n".join([HEAD, *LINES, ""])
     [
         EVEN,
         EVEN.replace("\n", "\r\n"),
+        NUMBERS,
+        NUMBERS.replace("\n", "\r\n"),
         "# by hand\n\nsep=,\n" + EVEN,
         "".join(f"{line},\n" for line in EVEN.splitlines()),
         EVEN.replace(",", "\t"),
@@ -87,7 +90,7 @@ EVEN = "\n".join([HEAD, *LINES, ""])
         "what,rpm,time\n" + "".join(f"x,{i},2026-05-04T10:00:{i:02}Z\n" for i in range(60)),
         "rpm,time\n" + "".join(f"{i},{i}\n" for i in range(60)),
     ],
-    ids=["even", "crlf", "top", "end", "tab", "clock", "date", "time last"],
+    ids=["even", "crlf", "numbers", "numbers crlf", "top", "end", "tab", "clock", "date", "time last"],
 )
 def test_even_tables_are_read_whole(tmp_path, text):
     """Whatever delimits, ends and times their lines."""
@@ -105,9 +108,14 @@ ODD = ["", " ", "1.1,5", "1.1,5,6,7,8", "1.1,5,6,7,,", '1.1,5,6,"7"', '1.1,5,6,7
 
 @pytest.mark.parametrize("odd", ODD)
 @pytest.mark.parametrize("at", [0, 30, 60])
-def test_odd_lines_are_never_read_whole(tmp_path, odd, at):
-    """Blank, short, long and quoted lines, cells that are no numbers, stray carriage returns: first, within or last."""
-    path = made(tmp_path, "\n".join([HEAD, *LINES[:at], odd, *LINES[at:], ""]))
+@pytest.mark.parametrize("read", [3, 4])
+def test_odd_lines_are_never_read_whole(tmp_path, odd, at, read):
+    """Blank, short, long and quoted lines, cells that are no numbers, stray carriage returns: first, within or last.
+
+    In a table of which all columns are read as in one where some are passed over.
+    """
+    head, lines = (HEAD, LINES) if read == 3 else (HEAD.replace("what", "pedal"), [s.replace("a", "") for s in LINES])
+    path = made(tmp_path, "\n".join([head, *lines[:at], odd, *lines[at:], ""]))
     if odd != "1.1,5,6,7\r":
         assert whole(path) is None
     quick, careful = both(path)
@@ -129,6 +137,8 @@ def test_what_is_left_alone(tmp_path, monkeypatch):
     assert whole(made(tmp_path, EVEN)) is not None
     assert whole(made(tmp_path, EVEN), most_samples=119) is None
     assert whole(made(tmp_path, EVEN[:-1])) is None
+    assert whole(made(tmp_path, NUMBERS)) is not None
+    assert whole(made(tmp_path, NUMBERS[:-1])) is None
     assert whole(made(tmp_path, EVEN.encode("utf-8-sig"))) is None
     assert whole(made(tmp_path, EVEN.encode("utf-16"))) is None
     assert whole(made(tmp_path, EVEN.replace("\n", "\r"))) is None
