@@ -6,13 +6,15 @@ import json
 import math
 import queue
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from copy import deepcopy
 from dataclasses import asdict
-from typing import Any
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 from flask import Flask, Response, abort, jsonify, request
-from werkzeug.serving import make_server
+from werkzeug.serving import WSGIRequestHandler, make_server
+from werkzeug.wrappers import Response as Answer
 
 from coach.facts import FACTS
 from coach.server.guard import CSP
@@ -20,6 +22,9 @@ from coach.server.static import Static
 from coach.words import load_words
 from tests.browser import faces
 from tests.browser.slow import hold_back
+
+if TYPE_CHECKING:
+    from wsgiref.types import StartResponse, WSGIEnvironment
 
 RECIPE: dict[str, Any] = {
     "sha256": "f00d",
@@ -224,6 +229,13 @@ DRIVE = {
 }
 
 
+class Quiet(WSGIRequestHandler):
+    """Writes no line for each request: thousands of them, and nobody reads one."""
+
+    def log_request(self, code: int | str = "-", size: int | str = "-") -> None:
+        """Says nothing."""
+
+
 class FixtureServer:
     """The page over canned answers.
 
@@ -241,7 +253,8 @@ class FixtureServer:
         self.reset()
         self._streams: list[queue.Queue[dict[str, Any] | None]] = []
         self._count = 0
-        self._server = make_server("127.0.0.1", 0, self._app(), threaded=True)
+        self._files: dict[tuple[str, ...], Answer] = {}
+        self._server = make_server("127.0.0.1", 0, self._answer, threaded=True, request_handler=Quiet)
         self._server.daemon_threads = True
         threading.Thread(target=self._server.serve_forever, daemon=True).start()
         self.url = f"http://127.0.0.1:{self._server.server_port}"
@@ -298,6 +311,17 @@ class FixtureServer:
         none["drive"] |= {"phase": "none", "id": None}
         return none | {"lead": None, "captures": []}
 
+    def _answer(self, environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
+        """What any server answers; the page's files from memory, since every test asks for all of them once more."""
+        path = environ["PATH_INFO"]
+        hidden = path.startswith("/vendor/") and not self.vendor
+        if environ["REQUEST_METHOD"] != "GET" or path.startswith("/api/") or hidden:
+            return self._app(environ, start_response)
+        key = (path, environ.get("HTTP_ACCEPT_ENCODING", ""), environ.get("HTTP_IF_NONE_MATCH", ""))
+        if key not in self._files:
+            self._files[key] = Answer.from_app(self._app, environ, buffered=True)
+        return self._files[key](environ, start_response)
+
     def _stream(self) -> Iterator[str]:
         mine: queue.Queue[dict[str, Any] | None] = queue.Queue()
         self._streams.append(mine)
@@ -319,6 +343,7 @@ class FixtureServer:
         finally:
             self._streams.remove(mine)
 
+    @cached_property
     def _app(self) -> Flask:
         app = Flask(__name__, static_folder=None)
         files = Static()
