@@ -19,6 +19,7 @@ from tests.core.rulebook import (
     events_of,
     hold,
     limit,
+    mark,
     row,
     run,
     sweep,
@@ -194,6 +195,14 @@ def test_a_sweep_that_has_arrived_and_needs_nothing_else_cannot_break():
     assert judge.next_deadline() is None
 
 
+def test_a_withdrawn_sweep_leaves_nothing_to_be_woken_for():
+    """Rule 28: back on the near side, no attempt runs."""
+    judge = Judge(JudgePlan((sweep(2000, 4000, stale=9),)))
+    for t, n in enumerate((1800.0, 2100.0, 1900.0)):
+        judge.feed(us(t), {"n": n})
+    assert judge.next_deadline() is None
+
+
 # ---- pieces and cells -----------------------------------------------------------------------------------------------
 
 
@@ -258,6 +267,19 @@ def test_a_capture_waits_until_the_other_is_secured_as_often_as_asked():
     other = hold(1, IN, id="y", needs=("x",))
     lines = told([first, other], drive(a=row(5, 5, 9, 5, 5, 5, 5)))
     assert [x for x in lines if " y " in x] == ["5 y began", "6 y secured", "6 y secured | 5..6"]
+
+
+def test_a_capture_whose_other_is_never_secured_never_begins():
+    """Rule 14: one secured of two asked for is not enough."""
+    lines = told([hold(1, IN, times=2), hold(1, IN, id="y", needs=("x",))], drive(a=row(5, 5, 5, 5)))
+    assert [x for x in lines if " y " in x] == []
+
+
+def test_going_on_without_a_pause_says_nothing():
+    """Rule 14: it opens no gate that is shut and ends nothing that runs."""
+    words = [mark(1, "resume")]
+    assert told(hold(2, IN), drive(words, a=run(0, 3, 5)))[1] == "2 secured"
+    assert told(hold(2, IN, arming=True), drive(words, a=run(0, 3, 5))) == []
 
 
 def test_what_was_waited_for_stays_there():

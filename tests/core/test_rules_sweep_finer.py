@@ -56,6 +56,12 @@ def test_without_a_condition_then_passes_by_itself():
     assert lines == ["1 began", "6 secured", "6 secured | 1..6"]
 
 
+def test_a_spike_that_goes_on_rising_is_one_spike():
+    """Rule 25: 4500 and 5000 are both too fast from 2100; 2300 is not."""
+    n = {0: 1900, 0.2: 2100, 0.3: 4500, 0.4: 5000, 0.6: 2300}
+    assert told(sweep(2000, 4000, fastest=1000), drive(n=n)) == ["0.2 began", "0.6 missed drive_ended | 0.2..0.6"]
+
+
 def test_how_far_it_went_since_the_crossing_counts_for_a_late_beginning():
     """Rule 27: 400 past at its furthest; `late` of 500 admits that, one of 300 does not although it is back at 200."""
     samples = drive(n=row(1800, 2100, 2400, 2200), a=row(9, 9, 9, 5))
