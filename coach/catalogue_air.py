@@ -22,6 +22,17 @@ def _trim(name: str, title: str, short: str, pid: int, columns: tuple[str, ...])
     )  # fmt: skip
 
 
+def _wide_sensor(number: int, note: str, *columns: str) -> Signal:
+    """Lambda of the oxygen sensor with this number: 1 is read from 24, or from 34."""
+    named = [f"{sensor} sensor {number}" for sensor in ("o2", "oxygen")]
+    names = (f"{named[0]} lambda", f"{named[1]} lambda", f"{named[0]} equivalence ratio", *columns)
+    return Signal(
+        f"lambda_{number}", f"Lambda, sensor {number}", f"Lambda {number}", "lambda", "ratio", 0, 2,
+        ceiling=65535 * 2 / 65536, step=2 / 65536, reading=lambda_reading(0x23 + number),
+        readings=(lambda_reading(0x33 + number),), columns=names, note=note,
+    )  # fmt: skip
+
+
 AIR_AND_FUEL: tuple[Signal, ...] = (
     Signal(
         "manifold_pressure", "Manifold pressure, absolute", "Manifold", "kPa", "pressure_absolute", 0, 800,
@@ -83,20 +94,20 @@ AIR_AND_FUEL: tuple[Signal, ...] = (
         step=10, reading=Reading(0x59, 2, width=2, scale=10), columns=("fuel rail absolute pressure",),
         note="Pressure in the rail, absolute (formula from memory).",
     ),
-    Signal(
-        "lambda_1", "Lambda, sensor 1", "Lambda 1", "lambda", "ratio", 0, 2, ceiling=65535 * 2 / 65536,
-        step=2 / 65536, reading=lambda_reading(0x24), readings=(lambda_reading(0x34),),
-        columns=("o2 sensor 1 lambda", "oxygen sensor 1 lambda", "lambda bank 1 sensor 1",
-                 "o2 sensor 1 equivalence ratio", "o2s11 lambda", "measured lambda"),
-        note="Measured by the first wide sensor; the end of the encoding says only: at least as lean as this.",
+    _wide_sensor(
+        1, "Measured by the first wide sensor; the end of the encoding says only: at least as lean as this.",
+        "lambda bank 1 sensor 1", "o2s11 lambda", "measured lambda",
     ),
-    Signal(
-        "lambda_5", "Lambda, sensor 5", "Lambda 5", "lambda", "ratio", 0, 2, ceiling=65535 * 2 / 65536,
-        step=2 / 65536, reading=lambda_reading(0x28), readings=(lambda_reading(0x38),),
-        columns=("o2 sensor 5 lambda", "oxygen sensor 5 lambda", "lambda bank 2 sensor 1",
-                 "o2 sensor 5 equivalence ratio", "o2s21 lambda"),
-        note="Measured by the fifth wide sensor, the first of bank 2 where a bank has four places.",
+    _wide_sensor(2, "Measured by the second wide sensor.", "lambda bank 1 sensor 2", "o2s12 lambda"),
+    _wide_sensor(3, "Measured by the third wide sensor, the first of bank 2 where a bank has two places."),
+    _wide_sensor(4, "Measured by the fourth wide sensor."),
+    _wide_sensor(
+        5, "Measured by the fifth wide sensor, the first of bank 2 where a bank has four places.",
+        "lambda bank 2 sensor 1", "o2s21 lambda",
     ),
+    _wide_sensor(6, "Measured by the sixth wide sensor.", "lambda bank 2 sensor 2", "o2s22 lambda"),
+    _wide_sensor(7, "Measured by the seventh wide sensor."),
+    _wide_sensor(8, "Measured by the eighth wide sensor."),
     Signal(
         "lambda", "Lambda", "Lambda", "lambda", "ratio", 0, 2, inputs=("lambda_1",), or_inputs=("air_fuel_ratio",),
         columns=("air fuel equivalence ratio", "lambda value"),
