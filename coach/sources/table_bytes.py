@@ -15,8 +15,8 @@ from typing import BinaryIO, Self, cast
 from coach.errors import TableError
 from coach.sources.table_lines import Block, Lines, Odd, cells_in
 
-BLOCK = 4 << 20
-"""Bytes that are worked on at a time: few enough for any memory, enough that calls do not count."""
+BLOCK = 1 << 20
+"""Bytes that are worked on at a time: few enough for the processor's cache, enough that calls do not count."""
 LONGEST_LINE = 1 << 20
 """Bytes of the longest line that is taken."""
 MOST_COLUMNS = 4096

@@ -28,6 +28,7 @@ MOST_BYTES = 128 << 20
 """A larger one would take memory that grows with it: cells of two bytes become numbers of eight."""
 
 _PIECE = 1 << 18
+_FIRST_LINES, _PLACES, _PROBE = 100, 24, 2048
 _PLAIN: dict[str, Any] = {"quoting": csv.QUOTE_NONE, "lineterminator": "\n"}
 
 
@@ -52,9 +53,9 @@ def whole_table(file: TableFile, layout: Layout, most_samples: int) -> DataFrame
     # Where every cell must be a number, one with a quote or a carriage return in it is none, and pandas says so. Where
     # other columns are passed over, or lines end in both, the bytes are looked at beside.
     numbers_only = len(layout.columns) + 1 == layout.cells and not file.returns
-    if not _looks_even(file, layout, kinds, most_samples):
-        return None
     try:
+        if not _looks_even(file, layout, kinds, most_samples):
+            return None
         with ThreadPoolExecutor(1) as beside:
             looked = beside.submit(_is_ended if numbers_only else _is_usual, file)
             frame = _frame(file.path, file.header_lines, file, layout, kinds, _PLAIN if numbers_only else {})
@@ -71,13 +72,23 @@ def whole_table(file: TableFile, layout: Layout, most_samples: int) -> DataFrame
 
 
 def _looks_even(file: TableFile, layout: Layout, kinds: dict[int, Any], most_samples: int) -> bool:
-    """Whether the first lines are as all should be, and not too many: what is odd often is from the beginning on."""
-    count = len(file.sample)
-    first = "".join(f"{line}\n" for line in file.sample).encode()
-    if not count or file.size / len(first) * count * len(layout.columns) > most_samples:
+    """Whether lines from here and there are as all should be, and not too many: what is odd is seldom so once only."""
+    lines = "".join(f"{line}\n" for line in file.sample[:_FIRST_LINES]).encode() + b"".join(_probes(file))
+    count = lines.count(b"\n")
+    if not count or file.size / len(lines) * count * len(layout.columns) > most_samples:
         return False
-    even = marks_only(first, file.delimiter) == _pattern(file, layout) * count
-    return even and _frame(io.BytesIO(first), 0, file, layout, kinds, {}) is not None
+    even = marks_only(lines, file.delimiter) == _pattern(file, layout) * count
+    return even and _frame(io.BytesIO(lines), 0, file, layout, kinds, {}) is not None
+
+
+def _probes(file: TableFile) -> Iterator[bytes]:
+    """A few whole lines from places all over the file."""
+    with file.path.open("rb") as raw:
+        for place in range(1, _PLACES):
+            raw.seek(file.size * place // _PLACES)
+            raw.readline(_PROBE)
+            part = raw.read(_PROBE)
+            yield part[: part.rfind(b"\n") + 1]
 
 
 def _frame(

@@ -30,6 +30,7 @@ def small_parts():
     """Any table is read whole, pandas cuts it into parts of a few lines, and few lines count as the first ones."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(table_whole, "LEAST_BYTES", 0)
+        patch.setattr(table_whole, "_PLACES", 1)
         patch.setattr(table_bytes, "_HEAD", 96)
         patch.setattr(table_bytes, "BLOCK", 400)
         patch.setattr(pd.io.parsers.readers, "_PARALLEL_READ_MIN_BYTES", 60)
@@ -146,6 +147,17 @@ def test_what_is_left_alone(tmp_path, monkeypatch):
     assert whole(made(tmp_path, "time,signal,value\n" + "0,rpm,5\n" * 60)) is None
     monkeypatch.setattr(table_whole, "MOST_BYTES", len(EVEN) - 1)
     assert whole(made(tmp_path, EVEN)) is None
+
+
+def test_places_all_over_are_looked_at_first(tmp_path, monkeypatch):
+    """What is odd again and again is met before all is read for nothing; whole lines only are looked at."""
+    monkeypatch.setattr(table_whole, "_PLACES", 8)
+    monkeypatch.setattr(table_whole, "_PROBE", 60)
+    assert whole(made(tmp_path, EVEN)) is not None
+    assert whole(made(tmp_path, EVEN.replace("\n", "\r\n"))) is not None
+    monkeypatch.setattr(table_whole, "_is_usual", pytest.fail)
+    assert whole(made(tmp_path, "\n".join([HEAD, *LINES[:10], *[f"{s}," for s in LINES[10:]], ""]))) is None
+    assert whole(made(tmp_path, "\n".join([HEAD, *LINES[:10], *["9,n/a,9,9"] * 50, ""]))) is None
 
 
 def test_seams(tmp_path, monkeypatch):
