@@ -12,6 +12,7 @@ import pytest
 from coach.clock import US
 from coach.errors import BadInput
 from coach.sources.adapter import KINDS, RecordingCar
+from coach.sources.adapter.speaking import Said
 from coach.sources.base import Advance, Back, Ended, Instant, Lost, SourceEvent
 from coach.sources.link.discover import Found, discover
 from coach.sources.link.source import LinkSource
@@ -498,3 +499,25 @@ def test_a_speed_at_which_the_adapter_answered_is_kept_whatever_happens() -> Non
     assert set(rig.bauds) == {115_200}
     back = next(t for t, e in zip(heard.times, heard.events, strict=True) if isinstance(e, Back))
     assert back - heard.start_us < 18 * US
+
+
+def test_an_adapter_that_overflows_is_asked_for_fewer_signals_at_a_time() -> None:
+    """It took six when it was looked at, of short answers; longer ones do not fit. Also after it was pulled out."""
+    for most in (2, 1):
+        rig = Rig(table_car())
+        found = car_of(rig)
+        assert found.batch == 6
+        hear, said = rig.adapter.hear, Said([(0.0, "7E8101A4103020005"), (0.0, "BUFFER FULL")], blank=True)
+        rig.adapter.hear = lambda line, now_us, hear=hear, said=said, most=most: (  # type: ignore[method-assign, misc]
+            said if line.startswith("01") and len(line) // 2 - 1 > most else hear(line, now_us)
+        )
+        source = LinkSource(URL, found, ASKED, CATALOGUE, rig.open)
+        heard = Heard(rig, 15.0, {8.0: lambda rig=rig: setattr(rig, "plugged", False),
+                                  9.0: lambda rig=rig: setattr(rig, "plugged", True)})  # fmt: skip
+        source.run(heard.emit, heard.stop, rig.clock)
+        right(heard)
+        assert [t.code for t in source.troubles].count("buffer_full") == (3 if most == 2 else 6)
+        first = next(t for t, e in zip(heard.times, heard.events, strict=True) if isinstance(e, Instant))
+        assert first - heard.start_us < US
+        assert {n for e in heard.instants() for n in e.values} >= set(ASKED) - {"adapter_voltage"}
+        assert max(len(e.values) for e in heard.instants()) == most

@@ -33,6 +33,8 @@ BAD_MOST = 3
 """Requests in a row without a usable answer after which the link counts as lost."""
 CONFUSED_MOST = 8
 """Unusable answers in a row, of a kind that a new start may mend, after which the connection is made anew."""
+FULL_MOST = 3
+"""So many requests in a row overflow the adapter's memory, and from then on fewer signals are asked for at a time."""
 LOST_US = 1 * US
 """The link counts as lost after so long without a sample."""
 BACKOFF_S = (0.2, 2.0)
@@ -79,6 +81,7 @@ class LinkSource:
     def __post_init__(self) -> None:
         check_url(self.url)
         self._baud = 0
+        self._batch = 0
         self._origin_us: int | None = None
         self._last_us = -1
         self._heard_us = 0
@@ -201,14 +204,15 @@ class LinkSource:
         assert self.found is not None
         asked = self.asked_hz or dict.fromkeys(sorted(self.signals), DEFAULT_HZ)
         table = pids_of(self.found)
-        schedule = Schedule(wants(asked, table, self.found.batch), self.found.batch, clock.steady_us())
+        batch = self._batch or self.found.batch
+        schedule = Schedule(wants(asked, table, batch), batch, clock.steady_us())
         self._by_key = {}
         for way in self.found.signals.values():
             self._by_key.setdefault(way.key, []).append(way)
         # Where the link has time for all, nothing is gained by making anything wait.
         tight = not all(e.enough for e in expect(asked, model_of(self.found), table) if e.offered)
         favoured: frozenset[str] = frozenset()
-        confused = 0
+        confused = full = 0
         while True:
             if stop.is_set():
                 raise Stopped
@@ -236,10 +240,16 @@ class LinkSource:
                 if failure.code in START_AGAIN or again:
                     raise
                 self._failed(failure, emit, clock)
+                full += failure.code == "buffer_full" and len(pids) > 1
+                if full >= FULL_MOST:
+                    full, batch = 0, min(2, batch - 1)
+                    self._batch, favoured = batch, frozenset()
+                    schedule = Schedule(wants(asked, table, batch), batch, clock.steady_us())
                 if self._lost and clock.wait(stop, REST_S):
                     raise Stopped from None
             else:
                 confused = 0
+                full = full if len(pids) == 1 else 0
                 self._heard(values, reply, emit, clock)
 
     def _ask(self, session: Session, pids: tuple[int, ...]) -> tuple[dict[str, float], Reply]:
