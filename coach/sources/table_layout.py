@@ -142,6 +142,8 @@ def _signal_columns(file: TableFile, catalogue: Catalogue, columns: Columns, lay
             layout.unread.append(column)
             continue
         first = taken.setdefault(column.signal.name, column)
+        if first is not column and first.header == header:
+            raise file.error(f"two columns are called {header[:60]!r}; give one of them another name")
         if first is not column:
             raise file.error(
                 f"the columns {first.header[:60]!r} and {header[:60]!r} both carry {column.signal.name}; "

@@ -437,6 +437,7 @@ def test_time_kinds_of_a_columns_file(read):
         ("time;rpm\n0;900;5\n", "has 3 cells and the header 2", "drive.csv, line 2"),
         ('time,rpm\n0,900\n1,"901\n2,902\n', "a quote is opened", "drive.csv, line 3"),
         ("time,rpm,Engine RPM [rpm]\n0,900,901\n", "both carry engine_speed", "drive.csv"),
+        ("time,rpm,rpm\n0,900,901\n", "two columns are called 'rpm'; give one of them another name", "drive.csv"),
         ("time;rpm;speed [km/h]\n0;900,5;10.5\n", "has a decimal comma and", "drive.csv"),
         ("time;rpm\n0;900.5\n1;901,5\n", "has a decimal comma and", "drive.csv"),
         ("time,rpm\n0,900\n1000,901\n2000,902\n", r"write the unit in the header", "drive.csv, column 'time'"),
