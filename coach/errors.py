@@ -15,6 +15,14 @@ CoachError
 
 from __future__ import annotations
 
+LONGEST_WHERE = 300
+"""A key may have any length, a sentence may not."""
+
+
+def short(text: str, most: int) -> str:
+    """The text itself, or its two ends where it has more than `most` characters."""
+    return text if len(text) <= most else f"{text[: most // 2]}…{text[-(most // 2) + 1 :]}"
+
 
 class CoachError(Exception):
     """Base of all errors raised on purpose.
@@ -29,7 +37,7 @@ class CoachError(Exception):
     def __init__(self, message: str, *, where: str | None = None) -> None:
         super().__init__(message)
         self.message = message
-        self.where = where
+        self.where = None if where is None else short(where, LONGEST_WHERE)
 
     def __str__(self) -> str:
         return f"{self.where}: {self.message}" if self.where else self.message

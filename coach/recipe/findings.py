@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from difflib import SequenceMatcher, get_close_matches
 from typing import Any, Literal
 
-from coach.errors import RecipeError
+from coach.errors import RecipeError, short
 from coach.recipe.lines import Path
 from coach.words import load_words
 
@@ -77,8 +77,12 @@ def path_words(path: Path, data: object) -> str:
         if isinstance(key, int):
             rest += f"[{key + 1}]"
         elif key:
-            rest += f".{key}" if rest else str(key)
+            rest += f".{_short(key)}" if rest else _short(key)
     return ", ".join(part for part in (head, rest) if part)
+
+
+def _short(key: str) -> str:
+    return short(key, 60)
 
 
 def _capture_name(index: int, data: object) -> str:

@@ -12,7 +12,7 @@ from typing import get_args
 from pydantic import BaseModel, ValidationError
 
 from coach.catalogue import wide_manifold_pressure
-from coach.errors import VehicleError
+from coach.errors import VehicleError, short
 from coach.shown import IMPERIAL, METRIC, Units
 from coach.toml_text import read_toml
 from coach.units import parse_duration_us, parse_quantity
@@ -196,7 +196,7 @@ def _sentence(error: ValidationError, name: str) -> VehicleError:
     kind = first["type"]
     if kind == "extra_forbidden":
         allowed = ", ".join(_model_at(keys[:-1]).model_fields)
-        return VehicleError(f'"{keys[-1]}" is not a key here; allowed are {allowed}', where=where)
+        return VehicleError(f'"{short(keys[-1], 60)}" is not a key here; allowed are {allowed}', where=where)
     if kind == "missing":
         return VehicleError("this key is missing", where=where)
     if kind == "literal_error":

@@ -14,7 +14,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from coach.catalogue import default_catalogue, with_unit_names
-from coach.errors import BadInput, VehicleError
+from coach.errors import BadInput, VehicleError, short
 from coach.formula import FIELDS, MOST_BYTES, Formula, parse_formula
 from coach.signals import Catalogue, Identified, Quantity, Signal
 from coach.toml_lines import key_lines, line_of
@@ -102,7 +102,7 @@ def signals_error(error: ValidationError, name: str, raw: bytes) -> VehicleError
     where = f"{name}, {'.'.join(path)}" + (f", line {line}" if line else "")
     if first["type"] == "extra_forbidden":
         allowed = ", ".join(MakerSignal.model_fields)
-        return VehicleError(f'"{path[-1]}" is not a key here; allowed are {allowed}', where=where)
+        return VehicleError(f'"{short(path[-1], 60)}" is not a key here; allowed are {allowed}', where=where)
     if first["type"] == "missing":
         return VehicleError("this key is missing", where=where)
     if path[-1] in ("length", "scale", "offset"):
