@@ -11,7 +11,7 @@ from coach.soak.kills import Kills
 from coach.soak.long import Long
 from coach.soak.power import Cuts
 
-GOOD = Long(8.0, 4_320_000, 160, 70.0, 74.0, 75.0, 76.0, 170.0, 0.8, 0.001)
+GOOD = Long(8.0, 4_320_000, 160, 70.0, 74.0, 75.0, 76.0, 170.0, 0.8)
 
 
 @pytest.fixture
