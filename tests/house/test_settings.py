@@ -162,7 +162,7 @@ CLEARING = """import warnings
 import pytest
 
 def test_it():
-    warnings.warn(pytest.PytestWarning("(rm_rf) error removing /tmp/old"))
+    warnings.warn(pytest.PytestWarning("(rm_rf) error removing an-old-folder"))
 """
 """Two runs that clear old folders away get into each other's way: pytest says so, and it is nobody's fault."""
 
