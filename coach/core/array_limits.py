@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from coach.core.ahead import NEAR, POINTS, SPAN_US, reaches, suffix
+from coach.core.ahead import NEAR, POINTS, SPAN_US, reaches
 from coach.core.derive import AT_CEILING, AT_FLOOR, OUT_OF_RANGE, UNREADABLE
 from coach.core.runs import Bools, Column, Runs, decisive
 from coach.core.spec import Limit
@@ -63,24 +63,12 @@ class ArrayWatch(Watch):
             np.maximum.accumulate(begin, out=begin)
         raw = np.zeros(len(t), dtype=bool)
         some = np.flatnonzero(close)
-        reach = np.minimum(np.searchsorted(t, t[some] - SPAN_US, side="right") - 1, some - POINTS + 1)
-        some = some[(reach >= 0) & ((rises[some] > rises[np.maximum(reach, 0)]) | (v[some] == bound))]
-        for i in some.tolist():
-            first = int(begin[i])
-            stamps = t[max(first, self._back(i)) : i + 1].tolist()
-            k = suffix(stamps)
-            if k is not None:
-                raw[i] = reaches(stamps[k:], v[i - len(stamps) + 1 + k : i + 1].tolist(), bound, upper, self.ahead_us)
+        # Where the row of each begins, if none of its samples is too far from the next (see `ahead.suffix`).
+        row = np.minimum(np.searchsorted(t, t[some] - SPAN_US, side="right") - 1, some - POINTS + 1)
+        may = (row >= begin[some]) & ((rises[some] > rises[np.maximum(row, 0)]) | (v[some] == bound))
+        for i, first in zip(some[may].tolist(), row[may].tolist(), strict=True):
+            raw[i] = reaches(t[first : i + 1].tolist(), v[first : i + 1].tolist(), bound, upper, self.ahead_us)
         return raw if raw.any() else None
-
-    def _back(self, i: int) -> int:
-        """An index from which the row for sample `i` surely fits."""
-        return max(
-            0,
-            min(
-                i - POINTS + 1, int(np.searchsorted(self.runs.t_us, int(self.runs.t_us[i]) - SPAN_US, side="right")) - 1
-            ),
-        )
 
     @property
     def beyond(self) -> bool:

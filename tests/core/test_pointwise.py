@@ -9,7 +9,9 @@ import pytest
 
 from coach.catalogue import default_catalogue
 from coach.core.derive import AT_CEILING, AT_FLOOR, OK, OUT_OF_RANGE, UNREADABLE, Feed, Held
+from coach.core.judge import Judge
 from coach.core.pointwise import STOICHIOMETRIC, Pointwise, core_derivations
+from coach.core.spec import Band, Capture, Facts, JudgePlan
 
 WORKED = [
     ("gauge_boost", {"manifold_pressure": 195, "barometric_pressure": 99}, 96),
@@ -80,6 +82,26 @@ def test_a_difference_is_at_least_or_at_most_what_its_inputs_are(flags, wanted):
         assert math.isnan(made.value[0])
     else:
         assert (said.value, float(made.value[0])) == (5.0, 5.0)
+
+
+def test_a_derivation_is_told_which_inputs_are_of_this_instant():
+    """Live: the last sample of each input with its stamp, and whether it came just now."""
+    told = []
+
+    class Noting(Pointwise):
+        def step(self, t_us, held, fresh):
+            told.append((t_us, [(h.t_us, h.value, h.flag) for h in held], list(fresh)))
+            return super().step(t_us, held, fresh)
+
+    way = Noting("d", ("a", "b"), (1.0, -1.0))
+    judge = Judge(JudgePlan((Capture("x", hold_us=1, keep=(Band("d", 0),)),), {"b": Facts(ceiling=4)}, (way,)))
+    judge.feed(0, {"a": 9.0})
+    judge.feed(1, {"b": 4.0, "a": 8.0})
+    judge.feed(2, {"b": 3.0})
+    assert told == [
+        (1, [(1, 8.0, OK), (1, 4.0, AT_CEILING)], [True, True]),
+        (2, [(1, 8.0, OK), (2, 3.0, OK)], [False, True]),
+    ]
 
 
 def test_a_sum_over_a_divisor():
