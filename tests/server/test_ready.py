@@ -132,7 +132,7 @@ def test_where_it_has_to_be_done():
 
 @pytest.mark.parametrize(
     ("hours", "state", "words"),
-    [(9.5, "ok", "for 9 hours"), (0.5, "warn", "for 30 minutes"), (0.001, "bad", "no room")],
+    [(9.5, "ok", "for 9 hours"), (0.5, "warn", "only 30 minutes"), (0.001, "bad", "no room")],
 )
 def test_room_on_the_disk(hours, state, words):
     """Hours, minutes, none."""
