@@ -248,3 +248,13 @@ def test_headers_of_requests_are_those_of_the_car() -> None:
     assert old.addressed("7E0") is None
     assert (short.everybody, short.engine_header) == ("7DF", "7E0")
     assert (long.everybody, long.engine_header) == ("DB33F1", "DA10F1")
+
+
+@pytest.mark.parametrize("words", ["CAN ERROR", "BUS INIT: ERROR", "BUS ERROR", "<RX ERROR", "ERR94"])
+def test_what_the_adapter_says_is_said_in_its_own_words(words: str) -> None:
+    """Blanks were taken out of its lines to read them; people get them back."""
+    (line,) = cleaned([words])
+    failure = said(line)
+    assert failure is not None
+    assert failure.code == "bus_error"
+    assert failure.message.endswith(f": {words}.")

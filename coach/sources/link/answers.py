@@ -58,7 +58,7 @@ def said(line: str) -> Failure | None:
     bare = line.replace(" ", "").upper()
     for pattern, code in _SAID:
         if pattern.fullmatch(bare):
-            return Failure(code, line.strip())
+            return Failure(code, re.sub(r"(?<=[A-Z:.])(ERROR|INIT|BUSY)", r" \1", line.strip()))
     return None if _HEX.fullmatch(bare) else Failure("garbage")
 
 
