@@ -41,6 +41,12 @@ def test_the_reason_names_how_long_the_input_holds_that_went_stale():
     assert "3 missed limit_unseen boost -/3 | 0..3" in lines
 
 
+def test_an_input_may_be_too_old_to_derive_from_though_it_still_holds():
+    """Rule 7: at 2 s `b` is older than the 1 s that inputs may be: no sample, and what was said at 0 holds its 5 s."""
+    samples = drive(a={0: 10, 2: 20, 6: 10}, b={0: 4})
+    assert told(hold(9, band("boost", 5, 7)), samples, fresh=1) == ["0 began", "5 missed stale boost -/5 | 0..0"]
+
+
 def test_a_condition_names_how_long_the_input_holds_that_went_stale():
     """Rules 6 and 7: the same for a keep condition: `b` holds 5 s, `a` 1 s."""
     capture = hold(20, band("boost", 4, 8), stale=5)
@@ -73,6 +79,20 @@ def test_a_stop_after_a_while_names_the_worst_of_its_row():
     capture = hold(60, IN, grace=3, limits=(limit("b", 95, lasting=2),))
     lines = told(capture, drive(a={0: 5, 2: 9, 2.5: 5, 4: 5}, b={0: 90, 1: 97, 2: 99, 2.5: 96, 4: 90}))
     assert "3 stopped limit b 99/95 | 0..0" in lines
+
+
+def test_of_equally_bad_samples_the_first_is_named():
+    """Rule 21: both are at the end of the encoding, which says "at least" of either."""
+    capture = hold(60, IN, grace=4)
+    lines = told(capture, drive(a=row(5, 10, 11, 5)), facts={"a": Facts(ceiling=10)})
+    assert "3 back a saturated 10 since 1" in lines
+
+
+def test_the_tenth_is_rounded_down_to_whole_microseconds():
+    """Rule 24: of 9.000009 s it is 0.9 s, and the reason says so."""
+    (attempt,) = attempts_of(hold(9.000009, IN, grace=4), drive(a=row(5, 9, 9)))
+    assert (attempt.reason.code, attempt.reason.t_us, attempt.reason.bound) == ("excursions", us(1.9), 0.9)
+    assert isinstance(attempt.reason.t_us, int)
 
 
 def test_the_peak_of_a_wander_is_its_worst():

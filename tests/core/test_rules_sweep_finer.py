@@ -123,6 +123,14 @@ def test_the_near_side_must_be_fresh():
     assert told(sweep(2000, 4000, IN), samples) == []
 
 
+def test_a_tenth_of_a_sweep_counts_from_its_beginning():
+    """Rule 24: begun at 1 s, arrived at 6 s: half a second outside is a tenth, a microsecond more is too much."""
+    for back, secured in ((3.5, True), (3.500001, False)):
+        samples = drive(n={0: 1800, 1: 2200, 4: 3000, 6: 4000}, a={0: 5, 3: 9, back: 5, 6: 5})
+        lines = told(sweep(2000, 4000, IN, grace=1), samples)
+        assert ("6 secured" in lines) is secured
+
+
 def test_too_much_time_outside_names_the_first_signal():
     """Rules 24 and 40: `b`, then `a`, were outside for half a second each of five; `a` comes first by name."""
     outside = {"a": {0: 5, 3: 9, 3.5: 5, 5: 5}, "b": {0: 5, 2: 9, 2.5: 5, 5: 5}}
