@@ -253,6 +253,13 @@ def test_going_on_without_a_pause_says_nothing():
     assert told(hold(2, IN, arming=True), drive(words, a=run(0, 3, 5))) == []
 
 
+def test_paused_twice_is_paused_once():
+    """Rule 14: going on once opens the gate."""
+    words = [mark(1, "pause"), mark(2, "pause"), mark(3, "resume")]
+    lines = told(hold(2, IN), drive(words, a=run(0, 4, 5)))
+    assert lines[:3] == ["0 began", "1 missed paused | 0..0", "3 began"]
+
+
 def test_what_was_waited_for_stays_there():
     """Rule 14: `x` goes on to be missed and secured again; `y` has what it needs since 2 s."""
     other = hold(1, band("b", 4), id="y", needs=("x",))
