@@ -39,13 +39,15 @@ NO_BROWSER = "no browser on this machine: install chromium, or name one in COACH
 
 
 LONGEST = (
-    "browser/test_review_page.py", "browser/test_desk.py", "browser/test_joining.py", "browser/test_axe.py",
-    "browser/test_sound_page.py", "browser/test_offline.py", "browser/test_demo.py", "browser/test_page_does.py",
-    "browser/test_language_page.py", "browser/test_kept_here.py", "browser/test_screens.py", "browser/test_stream.py",
-    "browser/test_desk_whole.py", "store/test_full_disk.py", "browser/test_desk_more.py", "house/test_package.py",
-    "house/test_docs_commands.py", "link/test_whole_drive.py",
-    "house/test_run.py", "house/test_settings.py", "browser/test_send.py", "browser/test_safety_flow.py",
-    "browser/test_doc_pictures.py", "browser/test_link_page.py",
+    "browser/test_review_page.py", "browser/test_desk.py", "browser/test_joining.py", "browser/test_offline.py",
+    "browser/test_axe.py", "browser/test_kept_here.py", "browser/test_sound_page.py", "browser/test_desk_more.py",
+    "browser/test_screens.py", "browser/test_page_does.py", "browser/test_language_page.py", "browser/test_demo.py",
+    "browser/test_stream.py", "browser/test_desk_whole.py", "browser/test_decimal_sign.py",
+    "house/test_docs_commands.py", "browser/test_send.py", "browser/test_safety_flow.py", "server/test_live.py",
+    "bench/test_bench.py", "fuzz/test_api.py", "server/test_errors.py", "server/test_desking.py",
+    "store/test_full_disk.py", "soak/test_kills.py", "bundle/test_check.py", "browser/test_kept_review.py",
+    "browser/test_link_page.py", "browser/test_doc_pictures.py", "cli/test_demo.py", "cli/test_serve_link.py",
+    "house/test_package.py", "server/test_api.py", "house/test_run.py", "desk/test_archive.py",
 )  # fmt: skip
 """Files that take longest, below tests/: they begin first, or a process is left alone with one of them at the end."""
 
