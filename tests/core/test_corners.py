@@ -124,6 +124,14 @@ def test_a_value_may_hold_for_ever():
     assert (end.attempt.secured_us, end.attempt.end_us, end.attempt.reason.code) == (None, 99 * S, Code.DRIVE_ENDED)
 
 
+def test_what_holds_for_ever_may_be_waited_for():
+    """The second signal comes at 50 s only: then it begins, live and stored."""
+    plan = JudgePlan((Capture("x", hold_us=2 * S, keep=(Band("a", 1), Band("b", 1))),))
+    events = both(plan, from_pairs([(0, "a", 1.0), (S, "b", 0.0), *((i * S, "b", 1.0) for i in range(50, 60))]))
+    (end,) = [e for e in events if isinstance(e, Ended)]
+    assert (end.attempt.start_us, end.attempt.end_us) == (50 * S, 59 * S)
+
+
 def test_an_input_may_hold_for_ever():
     """The same for one input of a derived signal: only the other one goes stale."""
     band, stale = Band("gauge_boost", 0), {"manifold_pressure": 2 * S}

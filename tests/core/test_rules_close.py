@@ -78,6 +78,12 @@ def test_an_attempt_may_begin_a_microsecond_after_one_was_broken():
     assert told(hold(9, *TWO), drive(a=a, b=run(0, 2, 5)))[2:3] == ["1.000001 began"]
 
 
+def test_what_is_met_for_the_last_time_still_counts():
+    """Rules 6 and 13: `a` holds up to 5 s, and exactly then `b` is met for the first time."""
+    lines = told(hold(9, *TWO), drive(a={0: 5}, b={0: 9, 5: 5, 6: 5}))
+    assert lines == ["5 began", "5 missed stale a -/5 | 5..5"]
+
+
 def test_a_word_opens_a_gate_for_the_samples_of_its_own_stamp():
     """Rule 15: armed at 2 s, begun at 2 s; resting until 5 s, begun at 5 s."""
     capture = hold(2, IN, arming=True)

@@ -74,6 +74,13 @@ def test_a_passing_goes_on_while_the_limit_is_not_seen():
     assert lines == ["1 alarm b 99", "9 alarm over b x2 peak 99 since 1"]
 
 
+def test_a_row_inside_goes_on_while_the_limit_is_not_seen():
+    """Rule 32: inside at 1 and 7 s, unseen between; beyond at 8 s, more than 3 s after the first of them: an alarm."""
+    capture = hold(20, IN, limits=(limit("b", 95, scope="drive"),))
+    lines = told(capture, drive(a={0: 9}, b={0: 99, 1: 90, 7: 90, 8: 99}))
+    assert [x for x in lines if "over" not in x] == ["0 alarm b 99", "8 alarm b 99"]
+
+
 def test_a_stop_after_a_while_names_the_worst_of_its_row():
     """Rule 33: beyond at 1, 2 and 2.5 s, two seconds after the first of them it ends, with 99."""
     capture = hold(60, IN, grace=3, limits=(limit("b", 95, lasting=2),))
