@@ -13,6 +13,9 @@ def test_a_sample_at_from_is_past_it_also_for_the_next_one():
     """Rule 26: at 2000 `a` was not met; from 2000 to 2500 nothing is crossed, although all was met in between."""
     samples = drive(n={0: 1800, 1: 2000, 3: 2500, 4: 2600}, a={0: 5, 1: 9, 2: 5})
     assert told(sweep(2000, 4000, IN), samples) == []
+    near = {2.5: 79, 2.65: 82, 2.8: 85, 2.9: 87}  # the same where something else happens at that instant
+    samples = drive(n={0: 1800, 1: 2000, 2.9: 2500}, a={0: 5, 1: 9, 2: 5}, b=near)
+    assert told(sweep(2000, 4000, IN, limits=(limit("b", 100, scope="drive"),)), samples) == ["2.9 ahead b"]
 
 
 def test_back_at_from_itself_is_no_withdrawal():

@@ -10,7 +10,7 @@ from coach.core.events import Outcome
 from coach.core.judge import Judge
 from coach.core.spec import Capture, Facts, JudgePlan
 from coach.core.view import CaptureView, ConditionView, LimitView
-from tests.core.rulebook import BOOST, GEAR, asked, band, collect, hold, limit, mark, sweep, us
+from tests.core.rulebook import BOOST, GEAR, asked, axis, band, collect, hold, limit, mark, sweep, us
 
 FACTS = {"a": Facts(low=0, high=20, ceiling=10, floor=1), "n": Facts()}
 
@@ -256,6 +256,14 @@ def test_a_running_piece_says_what_it_still_needs_to_count():
     assert [shown(capture, *rows[: i + 1]).progress for i in range(5)] == pytest.approx([0, 0, 0.2, 0.3, 0.3])
     view = shown(capture, *rows)
     assert (view.collected_us, view.dwell_us, view.secured_count, view.number) == (us(3), (), 0, None)
+
+
+def test_cells_of_several_pieces_are_summed_to_the_microsecond():
+    """Rule 46: two seconds in each of two pieces; what is outside a piece counts nowhere."""
+    capture = collect(60, 1, band("a", 4, 8), axes=[axis("b", 0, 5, 10)], dwell=9, wanted=[(1,)])
+    rows = [(t, {"a": a, "b": 1.0}) for t, a in enumerate((5.0, 5.0, 5.0, 9.0, 5.0, 5.0, 5.0, 9.0))]
+    view = shown(capture, *rows)
+    assert (view.collected_us, view.dwell_us) == (us(4), (us(4), 0))
 
 
 def test_more_than_all_is_never_shown():
