@@ -44,7 +44,10 @@ NOTES = ROOT / ".pytest_cache/whole"
 """Where pytest notes which tests failed when all of them ran."""
 
 AGAIN = 3
-"""So many tests of the page at most are looked at a second time: more of them are no chance."""
+"""So many tests at most are looked at a second time: more of them are no chance."""
+
+REAL_TIME = tuple(f"tests/{part}/" for part in ("adapter", "browser", "cli", "drive", "link", "server"))
+"""Tests that start browsers, servers, links and programs, and so share the clock with whatever else runs."""
 
 GRACE_S = 1.7
 """How long a program may take to end after Ctrl-C before it is killed: all in all less than 2 s."""
@@ -273,17 +276,17 @@ def steps() -> list[tuple[str, list[str]]]:
 
 
 def by_chance() -> list[str]:
-    """Tests that deserve a second look: few failed, and all of them drive a browser on a machine that was busy."""
+    """Tests that deserve a second look: few failed, and all live by the real clock of a machine that was busy."""
     try:
         failed = json.loads((NOTES / "v/cache/lastfailed").read_text("utf-8"))
     except (OSError, ValueError):
         return []
     few = isinstance(failed, dict) and len(failed) <= AGAIN
-    return sorted(failed) if few and all(one.startswith("tests/browser/") and "::" in one for one in failed) else []
+    return sorted(failed) if few and all(one.startswith(REAL_TIME) and "::" in one for one in failed) else []
 
 
 def second_look(status: int) -> tuple[int, list[str]]:
-    """After tests that failed: those of the page once more, alone. The status then, and which passed only so."""
+    """After tests that failed: those by the real clock once more, alone. The status then, and which passed only so."""
     # Only where all ran to the end: what was broken off has failed.
     again = by_chance() if status == 1 else []
     if not again:

@@ -166,7 +166,7 @@ FAILS = """case "$*" in
 *"pytest -n"*) mkdir -p .pytest_cache/whole/v/cache
   echo '{failed}' > .pytest_cache/whole/v/cache/lastfailed
   exit {status};;
-*"pytest tests/browser"*) exit {again};;
+*"pytest tests/"*) exit {again};;
 esac"""
 """A pytest that notes what failed as pytest does, and what comes of those once more."""
 PAGE = [f"tests/browser/test_page.py::test_it[{n}]" for n in range(4)]
@@ -188,6 +188,16 @@ def test_a_few_tests_of_the_page_are_looked_at_once_more_alone(ready: Checkout) 
     assert next(line for line in said if line.startswith("tests ")).split()[1] == "ok"
     assert said[-1] == "All passed, 3 of them only alone."
     assert [line.split()[3] for line in said if line.startswith("PASSED ONLY ALONE: ")] == PAGE[:3]
+
+
+@pytest.mark.parametrize("part", ["adapter", "cli", "drive", "link", "server"])
+def test_so_are_those_of_other_parts_that_run_by_the_real_clock(ready: Checkout, part: str) -> None:
+    """A server or a program that was started has to share the machine as a browser has."""
+    one = f"tests/{part}/test_it.py::test_that"
+    status, said, calls = fails(ready, [one])
+    assert (status, len(calls)) == (0, 2)
+    assert calls[1] == f"python -m coverage run -m pytest {one}"
+    assert any(line.startswith(f"PASSED ONLY ALONE: {one} ") for line in said)
 
 
 def test_failing_alone_too_is_failing(ready: Checkout) -> None:
