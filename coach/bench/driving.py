@@ -36,7 +36,7 @@ SLOWER = {"Raspberry Pi 5": 2.0, "Raspberry Pi 4": 4.0, "Raspberry Pi 3 or Zero 
 No such machine was at hand, and no published figure is behind these numbers.
 """
 BUSY = 3
-"""So much longer than alone it is measured while pages load: of 200 verdicts the two slowest would be the figure."""
+"""So many times as long is measured while pages load: 99 of 100 say little when there are only 200 verdicts."""
 LATENCY_S, JITTER_S = 0.030, 0.005
 RECIPE = """\
 format = 1

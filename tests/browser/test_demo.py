@@ -101,6 +101,11 @@ def begin(page, address, source, speed):
     """Through Ready, Who holds and the notes; `speed` is faster than the page itself offers."""
     sha = get(address, "recipes")["recipes"][0]["sha256"]
     page.goto(f"{address}/?light=day#/ready?recipe={sha}&source={source}&speed={speed}")
+    set_off(page)
+
+
+def set_off(page):
+    """From Ready to Drive, with a passenger."""
     page.get_by_role("link", name="Next: who holds the phone").click()
     page.locator(".choice", has_text="A passenger").first.click()
     page.get_by_role("link", name="Next: before you set off").click()

@@ -55,20 +55,25 @@ def at(browser, stocked):
     page = opened.page
 
     def go(address, wait, text=DEMO):
-        page.goto(f"{server.url}/?light=day#/drives")
-        page.evaluate(
-            "(text) => text === null ? localStorage.removeItem('desk.draft')"
-            " : localStorage.setItem('desk.draft', JSON.stringify({ text }))",
-            text,
-        )
-        page.goto("about:blank")
-        page.goto(f"{server.url}/?light=day{address}")
-        page.locator(wait).first.wait_for()
-        page.evaluate("() => document.fonts.ready.then(() => true)")
+        write(page, server.url, address, wait, text)
         return opened
 
     yield go
     context.close()
+
+
+def write(page, url, address, wait, text):
+    """Opens a screen of the desk at `url`, with this recipe being written, or with none."""
+    page.goto(f"{url}/?light=day#/drives")
+    page.evaluate(
+        "(text) => text === null ? localStorage.removeItem('desk.draft')"
+        " : localStorage.setItem('desk.draft', JSON.stringify({ text }))",
+        text,
+    )
+    page.goto("about:blank")
+    page.goto(f"{url}/?light=day{address}")
+    page.locator(wait).first.wait_for()
+    page.evaluate("() => document.fonts.ready.then(() => true)")
 
 
 def text_of(page):

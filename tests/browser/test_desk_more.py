@@ -11,7 +11,7 @@ from coach.bundle.make import make_bundle
 from tests.browser.conftest import LOCALE, Opened, shoot
 from tests.browser.real_server import RealServer
 from tests.browser.test_axe import CONTRAST, FULL, faults
-from tests.browser.test_desk import ACTS, DEMO, PHONE, SMALL, WIDE, text_of, until_text
+from tests.browser.test_desk import ACTS, DEMO, PHONE, SMALL, WIDE, text_of, until_text, write
 from tests.browser.test_screens import CUT, FITS, LIGHTS, set_light
 
 CELLS = """
@@ -66,13 +66,7 @@ def at(browser, desk):
         )  # fmt: skip
         contexts.append(context)
         opened = Opened(context.new_page())
-        page = opened.page
-        page.goto(f"{desk.url}/?light=day#/drives")
-        page.evaluate("(text) => localStorage.setItem('desk.draft', JSON.stringify({ text }))", text)
-        page.goto("about:blank")
-        page.goto(f"{desk.url}/?light=day{address}")
-        page.locator(wait).first.wait_for()
-        page.evaluate("() => document.fonts.ready.then(() => true)")
+        write(opened.page, desk.url, address, wait, text)
         return opened
 
     yield go

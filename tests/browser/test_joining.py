@@ -17,7 +17,7 @@ from coach.server.joining import Lan
 from coach.server.run import serve
 from tests.browser.conftest import PHONE, Opened, shoot
 from tests.browser.test_axe import CONTRAST, FULL, faults
-from tests.browser.test_demo import SEEN, get, was_seen
+from tests.browser.test_demo import SEEN, get, set_off
 from tests.browser.test_screens import LIGHTS, SIZES, TAPPED, TARGETS, WIDE, look, set_light
 from tests.browser.test_send import SHARES
 from tests.conftest import BROWSER_ARGUMENTS, patient
@@ -162,11 +162,7 @@ def test_from_joining_to_sharing(laptop, device, served):
     origin = page.evaluate("() => location.origin")
     sha = get(served[0], "recipes")["recipes"][0]["sha256"]
     page.goto(f"{origin}/?light=day#/ready?recipe={sha}&source=replay:everything-qualifies&speed=60")
-    page.get_by_role("link", name="Next: who holds the phone").click()
-    page.locator(".choice", has_text="A passenger").first.click()
-    page.get_by_role("link", name="Next: before you set off").click()
-    page.get_by_role("button", name="We agree. Start recording").click()
-    was_seen(page, "[data-screen=drive] .words")
+    set_off(page)
     page.wait_for_selector("[data-screen=after]")
     assert page.locator("h1").inner_text() == "All three qualified"
     page.get_by_role("link", name="Send it").click()
